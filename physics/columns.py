@@ -1,0 +1,85 @@
+"""Batches as columns: frozen dataclasses whose fields are arrays of shape (n,) or (1,).
+
+A field of shape (1,) is shared by the whole batch, so what depends only on shared fields is computed once.
+"""
+
+from collections.abc import Sequence
+from dataclasses import fields, replace
+from typing import Any, ClassVar, Protocol, TypeVar
+
+import numpy as np
+
+from physics.arrays import Array, IntArray
+
+
+class Columns(Protocol):
+    """Any dataclass of columns (nested ones included)."""
+
+    __dataclass_fields__: ClassVar[dict[str, Any]]
+
+
+C = TypeVar("C", bound=Columns)
+
+
+def column(value: float | Array) -> Array:
+    """A value as a column: (1,) for a number, (n,) as given.
+
+    >>> column(2.0).shape
+    (1,)
+    """
+    return np.atleast_1d(np.asarray(value, dtype=float))
+
+
+def batch_size(columns: Columns) -> int:
+    """Number of designs: the length of the longest column (1 when everything is shared)."""
+    return max(_lengths(columns))
+
+
+def _lengths(columns: Columns) -> list[int]:
+    sizes = [1]
+    for value in _values(columns):
+        sizes += [value.shape[0]] if isinstance(value, np.ndarray) else _lengths(value)
+    return sizes
+
+
+def _values(columns: Columns) -> list[Any]:
+    values = [getattr(columns, field.name) for field in fields(columns)]
+    return [v for v in values if isinstance(v, np.ndarray) or hasattr(v, "__dataclass_fields__")]
+
+
+def take(columns: C, index: IntArray) -> C:
+    """The designs at `index`; shared columns stay shared."""
+    changes: dict[str, Any] = {}
+    for field in fields(columns):
+        value = getattr(columns, field.name)
+        if isinstance(value, np.ndarray):
+            changes[field.name] = value if value.shape[0] == 1 else value[index]
+        elif hasattr(value, "__dataclass_fields__"):
+            changes[field.name] = take(value, index)
+    return replace(columns, **changes)
+
+
+def upright(columns: C) -> C:
+    """Every column (n,) as (n, 1), to broadcast against duty points on the second axis."""
+    changes: dict[str, Any] = {}
+    for field in fields(columns):
+        value = getattr(columns, field.name)
+        if isinstance(value, np.ndarray):
+            changes[field.name] = value[:, None]
+        elif hasattr(value, "__dataclass_fields__"):
+            changes[field.name] = upright(value)
+    return replace(columns, **changes)
+
+
+def concatenate(parts: Sequence[C]) -> C:
+    """One batch from several; fields that are no columns are taken from the first part."""
+    changes: dict[str, Any] = {}
+    for field in fields(parts[0]):
+        values = [getattr(part, field.name) for part in parts]
+        if isinstance(values[0], np.ndarray):
+            sizes = [batch_size(part) for part in parts]
+            full = [np.broadcast_to(v, (size, *v.shape[1:])) for v, size in zip(values, sizes, strict=True)]
+            changes[field.name] = np.concatenate(full)
+        elif hasattr(values[0], "__dataclass_fields__"):
+            changes[field.name] = concatenate(values)
+    return replace(parts[0], **changes)

@@ -1,0 +1,52 @@
+"""What a core is asked to do, and how far the published correlations are trusted while it does it."""
+
+from dataclasses import dataclass, field, fields, replace
+
+import numpy as np
+
+from physics.arrays import Array, IntArray
+from physics.properties import Fluid
+
+
+@dataclass(frozen=True)
+class Duty:
+    """Duty points: arrays (m,), or (n, m) where each design has its own; SI, pressures absolute."""
+
+    names: tuple[str, ...]
+    air: Fluid
+    coolant: Fluid
+    air_flow: Array  # [kg/s]
+    air_inlet_temperature: Array  # [K]
+    air_inlet_pressure: Array  # [Pa]
+    coolant_flow: Array  # [kg/s]
+    coolant_inlet_temperature: Array  # [K]
+    coolant_inlet_pressure: Array  # [Pa]; liquids ignore it
+
+    @property
+    def size(self) -> int:
+        """Number of designs the duty is given for: 1 when all share it."""
+        return max(a.shape[0] if a.ndim == 2 else 1 for a in self._arrays().values())
+
+    def take(self, index: IntArray) -> "Duty":
+        """The duty of the designs at `index`."""
+        picked = {name: a[index] for name, a in self._arrays().items() if a.ndim == 2 and a.shape[0] > 1}
+        return replace(self, **picked)  # type: ignore[arg-type]
+
+    def _arrays(self) -> dict[str, Array]:
+        values = {field.name: getattr(self, field.name) for field in fields(self)}
+        return {name: value for name, value in values.items() if isinstance(value, np.ndarray)}
+
+
+def _one() -> Array:
+    return np.ones(1)
+
+
+@dataclass(frozen=True)
+class ModelFactors:
+    """Multipliers on the correlations, (n,) or (1,): 1 is the published value."""
+
+    air_j: Array = field(default_factory=_one)
+    air_f: Array = field(default_factory=_one)
+    coolant_j: Array = field(default_factory=_one)
+    coolant_f: Array = field(default_factory=_one)
+    tank_loss: Array = field(default_factory=_one)

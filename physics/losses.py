@@ -1,0 +1,104 @@
+"""The two losses of a core as installed: air from lid to plenum, coolant from line to line."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from physics.arrays import Array
+from physics.core import Designs, Geometry
+from physics.ports import port_loss
+from physics.pressure_drop import CoreLoss, core_loss, duct_loss, entry_coefficient, exit_coefficient
+from physics.properties import Fluid
+
+_PASSES = 6  # of the outlet pressure; each shrinks the error at least tenfold below a loss of p/4
+LARGEST_LOSS = 0.5  # of the inlet pressure; beyond it the air is near choking and the loss formula void
+
+
+@dataclass(frozen=True)
+class AirLoss:
+    """Air loss term by term [Pa]; (n, m)."""
+
+    lid: Array
+    core: CoreLoss
+    plenum: Array
+    total: Array
+    rho_in: Array
+
+
+def air_loss(
+    d: Designs,
+    g: Geometry,
+    fluid: Fluid,
+    mass_flow: Array,
+    T_in: Array,
+    T_mean: Array,
+    T_out: Array,
+    p_in: Array,
+    f: Array,
+) -> AirLoss:
+    """Lid, core (entry, acceleration, friction, exit) and plenum; NaN where the loss exceeds half of p_in.
+
+    The outlet density follows the outlet pressure, found by repeated substitution.
+    """
+    sigma = g.air.sigma
+    Kc, Ke = entry_coefficient(sigma), exit_coefficient(sigma)
+    G = mass_flow / g.air.free_area
+    slenderness = d.thickness / g.air.surface.hydraulic_diameter
+    lid = duct_loss(d.lid_loss, d.lid_area, mass_flow, fluid.density(T_in, p_in))
+    p_face = np.maximum(p_in - lid, LARGEST_LOSS * p_in)
+    rho_in, rho_mean, rho_out = (fluid.density(T, p_face) for T in (T_in, T_mean, T_out))
+    follows = 1.0 if fluid.is_gas else 0.0
+    fall = np.zeros_like(rho_out)
+    for _ in range(_PASSES):
+        relative = 1 - follows * fall / p_face
+        core = core_loss(G, sigma, Kc, Ke, f, slenderness, rho_in, rho_out * relative, rho_mean * (1 + relative) / 2)
+        fall = np.minimum(core.total, LARGEST_LOSS * p_face)
+    plenum = duct_loss(d.plenum_loss, d.plenum_area, mass_flow, rho_out * (1 - follows * fall / p_face))
+    total = lid + core.total + plenum
+    void = ~(total < LARGEST_LOSS * p_in)
+    total = np.where(void, np.nan, total)
+    return AirLoss(lid, core, plenum, total, rho_in)
+
+
+@dataclass(frozen=True)
+class CoolantLoss:
+    """Coolant loss by place [Pa]; (n, m)."""
+
+    core: Array
+    ends: Array  # entry and exit of each pass, and the turns between passes
+    tanks: Array
+    ports: Array
+    one_pass: Array  # of the passages of one pass, what a header sees
+    friction_share: Array
+
+    @property
+    def total(self) -> Array:
+        return self.core + self.ends + self.tanks + self.ports
+
+
+def coolant_loss(
+    d: Designs, g: Geometry, mass_flow: Array, G: Array, f: Array, rho: tuple[Array, Array, Array], factor: Array
+) -> CoolantLoss:
+    """Passages, their ends, 180 degree turns as two of 90, inlet and outlet tank as one of 90 each, ports.
+
+    rho: (inlet, mean, outlet) [kg/m3]; `factor` multiplies turns, tanks and ports (model uncertainty).
+    """
+    side = g.coolant
+    Kc, Ke = entry_coefficient(side.sigma), exit_coefficient(side.sigma)
+    slenderness = side.flow_length / side.surface.hydraulic_diameter
+    one = core_loss(G, side.sigma, Kc, Ke, f, slenderness, rho[0], rho[2], rho[1])
+    turns = (d.passes - 1) * duct_loss(2 * d.turn_loss, g.turn_area, mass_flow, rho[1]) * factor
+    inlet, outlet = (duct_loss(d.turn_loss, g.header_area, mass_flow * d.header_mouth, r) for r in (rho[0], rho[2]))
+    return CoolantLoss(
+        core=d.passes * one.friction,
+        ends=d.passes * (one.total - one.friction) + turns,
+        tanks=(inlet + outlet) * factor,
+        ports=port_loss(d.port, g.port_face, mass_flow, rho[1]) * factor,
+        one_pass=one.total,
+        friction_share=one.friction / one.total,
+    )
+
+
+def header_ratio(d: Designs, g: Geometry, mass_flow: Array, rho: Array, passage_loss: Array) -> Array:
+    """Dynamic pressure at the header's mouth over the loss of the passages it feeds [-]."""
+    return duct_loss(np.ones((1, 1)), g.header_area, mass_flow * d.header_mouth, rho) / passage_loss

@@ -1,0 +1,142 @@
+"""The thermal half of the sheet: films, resistances, effectiveness, heat, repeated until the temperatures settle."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from physics.arrays import Array, BoolArray
+from physics.core import Designs, Geometry
+from physics.duty import Duty, ModelFactors
+from physics.film import Film, efficiencies, film
+from physics.fins import Flow
+from physics.heat_transfer import core_effectiveness
+
+SETTLED = 0.01  # [K] change of either outlet temperature in the last pass
+_NODES = (-0.5 / np.sqrt(3), 0.5 / np.sqrt(3))  # two-point Gauss nodes of a linear spread of width one
+_LARGEST_SPREAD = 1.6  # beyond it a passage at a node would nearly stand still
+
+
+@dataclass(frozen=True)
+class State:
+    """Temperatures of a core at its duty points [K]; (n, m)."""
+
+    air: Array  # mean over the core
+    coolant: Array
+    air_wall: Array
+    coolant_wall: Array
+    air_out: Array
+    coolant_out: Array
+
+
+@dataclass(frozen=True)
+class Thermal:
+    """One pass through the thermal sheet; (n, m), W, K."""
+
+    air: Film
+    coolant: Film
+    resistances: tuple[Array, Array, Array, Array, Array]
+    UA: Array
+    effectiveness: Array
+    heat: Array
+
+
+def settle(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, passes: int) -> tuple[Thermal, State, BoolArray]:
+    """Repeat the sheet; returns its last pass, the temperatures that follow from it, and where they settled.
+
+    Each pass shrinks the error of the outlet temperatures about sixtyfold for liquid-cooled charge air.
+    """
+    state = first_guess(duty)
+    for _ in range(passes):
+        thermal = sheet(d, g, duty, k, state)
+        before, state = state, temperatures(duty, thermal)
+    change = np.maximum(np.abs(state.air_out - before.air_out), np.abs(state.coolant_out - before.coolant_out))
+    return thermal, state, change < SETTLED
+
+
+def first_guess(duty: Duty) -> State:
+    """Temperatures at an effectiveness of 0.7."""
+    Ta, Tc = duty.air_inlet_temperature, duty.coolant_inlet_temperature
+    C_air = duty.air_flow * duty.air.specific_heat(Ta, duty.air_inlet_pressure)
+    C_coolant = duty.coolant_flow * duty.coolant.specific_heat(Tc, duty.coolant_inlet_pressure)
+    heat = 0.7 * np.minimum(C_air, C_coolant) * (Ta - Tc)
+    air_out, coolant_out = Ta - heat / C_air, Tc + heat / C_coolant
+    air, coolant = (Ta + air_out) / 2, (Tc + coolant_out) / 2
+    wall = coolant + 0.3 * (air - coolant)
+    return State(*(np.atleast_2d(T) for T in (air, coolant, wall, wall, air_out, coolant_out)))
+
+
+def sheet(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, at: State) -> Thermal:
+    """Films at the given temperatures, the five resistances in series, UA, effectiveness, heat."""
+    air = film(
+        g.air, duty.air, duty.air_flow, at.air, at.air_wall, duty.air_inlet_pressure, d.fin_conductivity, k.air_j
+    )
+    coolant = film(
+        g.coolant, duty.coolant, duty.coolant_flow, at.coolant, at.coolant_wall, duty.coolant_inlet_pressure,
+        d.fin_conductivity, k.coolant_j,
+    )
+    resistances = (
+        1 / air.conductance,
+        d.air_fouling / (air.eta_surface * g.air.area),
+        d.plate_thickness / (d.plate_conductivity * g.plate_area),
+        d.coolant_fouling / (coolant.eta_surface * g.coolant.area),
+        1 / coolant.conductance,
+    )
+    UA = 1 / sum(resistances[1:], resistances[0])
+    mixed = g.coolant.family.mixed
+    effectiveness = core_effectiveness(UA, air.capacity, coolant.capacity, d.passes, d.side_by_side, mixed)
+    heat = effectiveness * np.minimum(air.capacity, coolant.capacity) * _span(duty)
+    return Thermal(air, coolant, resistances, UA, effectiveness, heat)
+
+
+def _span(duty: Duty) -> Array:
+    return duty.air_inlet_temperature - duty.coolant_inlet_temperature
+
+
+def temperatures(duty: Duty, thermal: Thermal) -> State:
+    """Outlet, mean and wall temperatures of a pass through the sheet.
+
+    The means over the core's area differ by exactly Q/UA. What the arithmetic means miss of that goes to the
+    side of smaller capacity as that capacity becomes negligible, half to each when both are equal (Shah & Sekulic
+    2003 section 9.1 takes the log-mean for C* < 0.5 instead; both agree in the limit).
+    """
+    heat, C_air, C_coolant = thermal.heat, thermal.air.capacity, thermal.coolant.capacity
+    air_in, coolant_in = duty.air_inlet_temperature, duty.coolant_inlet_temperature
+    air_out, coolant_out = air_in - heat / C_air, coolant_in + heat / C_coolant
+    air, coolant = (air_in + air_out) / 2, (coolant_in + coolant_out) / 2
+    missed = air - coolant - heat / thermal.UA
+    C_ratio = np.minimum(C_air, C_coolant) / np.maximum(C_air, C_coolant)
+    air_share = np.where(C_air <= C_coolant, 1 - C_ratio / 2, C_ratio / 2)
+    air, coolant = air - air_share * missed, coolant + (1 - air_share) * missed
+    return State(
+        air, coolant, air - heat * thermal.resistances[0], coolant + heat * thermal.resistances[4], air_out, coolant_out
+    )
+
+
+def over_spread(d: Designs, g: Geometry, duty: Duty, at: Thermal, spread: Array) -> Thermal:
+    """The pass `at` with its heat (and effectiveness) averaged over unequally fed coolant passages.
+
+    A linear spread of width (max - min)/mean, rated at its two Gauss nodes: film, conductance and capacity of the
+    coolant at each node's flow; the air is shared evenly.
+    """
+    width = np.clip(spread, 0.0, _LARGEST_SPREAD)
+    C_min = np.minimum(at.air.capacity, at.coolant.capacity)
+    span = np.zeros_like(at.heat)
+    for node in _NODES:
+        share = 1 + node * width
+        UA = _conductance_at(d, g, at, share)
+        C_node = at.coolant.capacity * share
+        eps = core_effectiveness(UA, at.air.capacity, C_node, d.passes, d.side_by_side, g.coolant.family.mixed)
+        span = span + 0.5 * eps * np.minimum(at.air.capacity, C_node)
+    return replace(at, heat=span * _span(duty), effectiveness=span / C_min)
+
+
+def _conductance_at(d: Designs, g: Geometry, at: Thermal, share: Array) -> Array:
+    """UA with every coolant passage at `share` of the mean flow."""
+    side, flow = g.coolant, at.coolant.flow
+    there = Flow(flow.Re * share, flow.Pr, flow.length, flow.width, flow.stack_pitch, flow.obstruction)
+    base = side.family.j(side.fin, side.surface, flow)
+    h = at.coolant.h * share * side.family.j(side.fin, side.surface, there) / base
+    _, eta_surface = efficiencies(side, h, d.fin_conductivity)
+    film_resistance = 1 / (eta_surface * h * side.area)
+    fouling = d.coolant_fouling / (eta_surface * side.area)
+    return 1 / (at.resistances[0] + at.resistances[1] + at.resistances[2] + fouling + film_resistance)
