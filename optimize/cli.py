@@ -1,0 +1,217 @@
+"""The command line: reads arguments, calls, prints. Results go to stdout, progress and errors to stderr.
+
+Exit codes: 0 done, 1 nothing feasible, 2 bad input, 130 interrupted.
+"""
+
+import json
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from optimize.errors import FinfrontError
+
+if TYPE_CHECKING:
+    from optimize.evaluate import CoreProblem
+    from optimize.space import Parameters
+    from optimize.study.model import Study
+
+app = typer.Typer(
+    help="Rate, search and compare liquid-cooled bar-and-plate charge-cooler cores.",
+    no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None,
+)
+
+StudyFile = Annotated[Path, typer.Argument(metavar="STUDY", help="Study file (TOML).", show_default=False)]
+Core = Annotated[
+    list[str] | None,
+    typer.Option("--core", metavar="KEY=VALUE", help="One variable of the core; repeat. Values carry units."),
+]
+FromRun = Annotated[Path | None, typer.Option("--run", metavar="RUN", help="Take the core from this run ...")]
+Pick = Annotated[str, typer.Option("--pick", metavar="NAME", help="... by its name (C123) or pick (knee).")]
+Workers = Annotated[int, typer.Option(min=1, help="Processes. Results do not depend on it.", show_default="all cores")]
+Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
+
+
+def main() -> None:
+    """Run the command line; errors of the user are printed without a traceback."""
+    debug = "--debug" in sys.argv[1:]
+    arguments = [a for a in sys.argv[1:] if a != "--debug"]
+    try:
+        code = app(args=arguments, standalone_mode=False)
+    except FinfrontError as error:
+        code = _complain(str(error), error if debug else None, 2)
+    except KeyboardInterrupt:
+        code = _complain("stopped; nothing was written", None, 130)
+    except (typer.Exit, SystemExit) as leave:
+        code = getattr(leave, "exit_code", getattr(leave, "code", 0))
+    except Exception as error:
+        code = _unexpected(error, debug)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _complain(text: str, error: BaseException | None, code: int) -> int:
+    if error is not None:
+        raise error
+    print(text, file=sys.stderr)
+    return code
+
+
+def _unexpected(error: Exception, debug: bool) -> int:
+    """A fault of the command line as typed, of the disk, or of ours: never a traceback unless asked for."""
+    if debug:
+        raise error
+    message = error.format_message() if hasattr(error, "format_message") else f"{type(error).__name__}: {error}"
+    hint = "see --help" if hasattr(error, "format_message") else "run the same command with --debug and report it"
+    return _complain(str(FinfrontError(message, do=hint)), None, 2)
+
+
+@app.command()
+def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="Study file to write.", show_default=False)]) -> None:
+    """Write a commented starter study, and the catalogues it refers to."""
+    from optimize.study.starter import write_starter
+
+    for path in write_starter(file):
+        print(path)
+
+
+@app.command()
+def check(study: StudyFile) -> None:
+    """Read a study and say what it asks; every fault at once if it has any."""
+    problem = _problem(study)
+    space = problem.space
+    count = "a continuous space" if space.size is None else f"{space.size:,} cores"
+    print(f"{study}: sound. {count}, {len(problem.duty.names)} duty points, {len(problem.margin_names)} requirements")
+    for name, axis in zip(space.names, space.axes, strict=True):
+        print(f"  {name}: {'continuous' if axis.size is None else f'{axis.size} values'}")
+
+
+@app.command()
+def rate(
+    study: StudyFile, core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON; keys carry SI units.")] = False,
+) -> None:
+    """The calculation sheet of one core, every intermediate with its unit."""
+    from optimize.calculation_sheet import Sheet
+
+    problem = _problem(study)
+    sheet = Sheet(problem, _core(problem, core, run, pick))
+    print(json.dumps(sheet.json(), indent=2, ensure_ascii=False) if as_json else sheet.text())
+
+
+@app.command(name="run")
+def run_(
+    study: StudyFile,
+    out: Annotated[Path | None, typer.Option(help="Folder of the run.", show_default="results/STUDY-STAMP")] = None,
+    workers: Workers = 0, seed: Seed = None,
+) -> None:
+    """Search a study's space, scatter its front, draw and write everything into a run folder."""
+    from datetime import UTC, datetime
+
+    from optimize import job, runs
+    from optimize.report import write_report
+
+    asked = _with_seed(_load(study), seed)
+    now = datetime.now(UTC)
+    folder = runs.new_folder(out, asked.path, now)
+    with _progress() as progress:
+        outcome = job.run(asked, folder, workers or os.cpu_count() or 1, now, progress)
+        progress("drawing", 0, 1)
+        write_report(folder)
+    print((folder / "summary.md").read_text(encoding="utf-8"))
+    print(f"Everything is in {folder}")
+    if not outcome.feasible:
+        raise typer.Exit(1)
+
+
+@app.command()
+def curves(
+    study: StudyFile,
+    vary: Annotated[list[str], typer.Option("--vary", metavar="KEY", help="Variable to vary; one or two.")],
+    core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    out: Annotated[Path, typer.Option(help="Folder for the table and the figure.")] = Path("results/curves"),
+) -> None:
+    """Trade-off curves of one or two variables around a chosen core: cooling, losses, mass, and their price."""
+    from optimize.curves import curve_table, curve_variables
+    from optimize.report import write_curves
+
+    problem = _problem(study)
+    names = curve_variables(problem, vary)
+    chosen = _core(problem, core, run, pick, tuple(names) if run is None else ())
+    table = curve_table(problem, chosen, *names)
+    out.mkdir(parents=True, exist_ok=True)
+    table.to_csv(out / "curves.csv", index=False, float_format="%.8g")
+    print(table.to_string(index=False))
+    for path in write_curves(table, names, problem.study.units, problem.duty.names, out):
+        print(f"wrote {path}", file=sys.stderr)
+
+
+@app.command()
+def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a run.", show_default=False)]) -> None:
+    """Draw the figures and write the summary of a finished run again."""
+    from optimize.report import write_report
+
+    for path in write_report(run):
+        print(path)
+
+
+@app.command()
+def benchmark(
+    study: StudyFile,
+    cores: Annotated[int, typer.Option(min=1, help="Cores to rate, spread over the space.")] = 200_000,
+) -> None:
+    """How many cores are rated in a second by one process, and what a single core takes."""
+    from optimize.benchmark import measure
+
+    for line in measure(_problem(study), cores):
+        print(line)
+
+
+def _load(study: Path) -> "Study":
+    from optimize.study.load import load
+
+    return load(study)
+
+
+def _problem(study: Path) -> "CoreProblem":
+    from optimize.evaluate import CoreProblem
+
+    return CoreProblem(_load(study))
+
+
+def _with_seed(study: "Study", seed: int | None) -> "Study":
+    from dataclasses import replace
+
+    return study if seed is None else replace(study, seed=seed)
+
+
+def _core(
+    problem: "CoreProblem", pairs: list[str] | None, run: Path | None, pick: str, open_names: tuple[str, ...] = ()
+) -> "Parameters":
+    """The core meant by --core, or by --run and --pick with --core on top."""
+    from optimize.typed_core import core_of_run, given_values, typed_core
+
+    if run is None:
+        return typed_core(problem.space, pairs or [], open_names)
+    return core_of_run(problem.space, run, pick) | given_values(problem.space, pairs or [])
+
+
+@contextmanager
+def _progress() -> Iterator[Any]:
+    """Progress on stderr: a function (what, done, total)."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True)) as bars:
+        tasks: dict[str, Any] = {}
+
+        def report(what: str, done: int, total: int) -> None:
+            if what not in tasks:
+                tasks[what] = bars.add_task(what, total=total)
+            bars.update(tasks[what], completed=done, total=total)
+
+        yield report

@@ -1,0 +1,96 @@
+"""Every requirement on a core as a signed margin, normalised by its own scale: >= 0 is good, NaN not computable."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimize.study.model import Limit, Objective, Study
+from physics.arrays import Array
+from physics.outputs import CLEARANCES, OUTPUTS
+from physics.rating import Flag, Rating
+
+_TEMPERATURE_SCALE = 50.0  # [K] what a miss in temperature is measured against
+_BANKS = "whole coolant passages in every bank"
+_IN_RANGE = "inside the range of every correlation"
+_RANGE_FLAGS = Flag.AIR_FIN_RANGE | Flag.COOLANT_FIN_RANGE | Flag.AIR_TEMPERATURE | Flag.COOLANT_TEMPERATURE
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One side of a limit: sign +1 for a maximum, -1 for a minimum; `column` the duty point, None for the core."""
+
+    name: str
+    output: str
+    bound: float
+    sign: float
+    at: str | None
+
+    @property
+    def scale(self) -> float:
+        """What a margin is divided by."""
+        if OUTPUTS[self.output].kind == "temperature":
+            return _TEMPERATURE_SCALE
+        return abs(self.bound) or 1.0
+
+
+def requirements(study: Study) -> tuple[Requirement, ...]:
+    """The study's limits, one requirement a side."""
+    return tuple(side for limit in study.limits for side in _sides(limit))
+
+
+def _sides(limit: Limit) -> list[Requirement]:
+    where = f", {limit.at}" if limit.at else ""
+    label = OUTPUTS[limit.output].label
+    sides = []
+    if limit.maximum is not None:
+        sides.append(Requirement(f"{label}{where} (max)", limit.output, limit.maximum, 1.0, limit.at))
+    if limit.minimum is not None:
+        sides.append(Requirement(f"{label}{where} (min)", limit.output, limit.minimum, -1.0, limit.at))
+    return sides
+
+
+def margin_names(study: Study) -> tuple[str, ...]:
+    """Names of the columns of `margins`: clearances, banks, range (where asked for), limits."""
+    ranged = (_IN_RANGE,) if study.search.out_of_range == "refuse" else ()
+    return (
+        *(OUTPUTS[name].label for name in CLEARANCES), _BANKS, *ranged, *(r.name for r in requirements(study))
+    )
+
+
+def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_by_side: Array) -> Array:
+    """Signed, normalised margins (n, q), columns as in `margin_names`; memory order column by column."""
+    pocket = (
+        study.envelope.pocket_length, study.envelope.pocket_width, study.envelope.pocket_depth,
+        study.envelope.pocket_depth, study.envelope.pocket_width, study.envelope.pocket_depth,
+    )
+    rows = [rating[name] / scale for name, scale in zip(CLEARANCES, pocket, strict=True)]
+    rows.append(-np.where(side_by_side > 0, np.round(passages) % passes, 0.0) / passes)
+    if study.search.out_of_range == "refuse":
+        rows.append(np.where(np.any(rating.flags & _RANGE_FLAGS, axis=1), -1.0, 0.0))
+    for r in requirements(study):
+        value = at_duty(rating, r.output, r.at, worst_is_high=r.sign > 0)
+        rows.append(r.sign * (r.bound - value) / r.scale)
+    n = rating.flags.shape[0]
+    return np.stack([np.broadcast_to(row, (n,)) for row in rows]).T
+
+
+def at_duty(
+    rating: Rating, output: str, at: str | None, worst_is_high: bool, weights: Array | None = None
+) -> Array:
+    """An output (n,) at a duty point, at the worst of all, or their weighted mean; as it is for outputs of the core."""
+    value = rating[output]
+    if value.ndim == 1 or at is None:
+        return value
+    if at == "worst":
+        return np.asarray(np.max(value, axis=1) if worst_is_high else np.min(value, axis=1))
+    if at == "mean":
+        if weights is None:
+            raise ValueError("a mean over duty points needs their weights")
+        return np.asarray(np.sum(value * weights, axis=1) / np.sum(weights))
+    return value[:, rating.duty_names.index(at)]
+
+
+def objective_value(study: Study, rating: Rating, objective: Objective) -> Array:
+    """An objective in its own sense and unit (n,); the worst duty of something to maximise is its lowest."""
+    weights = np.array([point.weight for point in study.duty])
+    return at_duty(rating, objective.output, objective.at, not objective.maximise, weights)

@@ -1,0 +1,90 @@
+"""One run, one folder: written once at the end of a job, read by the report, never edited.
+
+study.toml and its catalogues as read, run.json (versions, seed, counts, seconds, picks), designs.csv, front.csv,
+scatter.csv, clouds.csv, curves.csv, limits.csv, misses.csv, figures/.
+"""
+
+import json
+import platform
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from optimize.errors import FinfrontError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+RECORD = "run.json"
+TABLES = ("designs", "front", "scatter", "clouds", "curves", "limits", "misses")
+_PACKAGES = ("finfront", "numpy", "scipy", "pandas", "optuna", "moocore")
+
+
+@dataclass(frozen=True)
+class Run:
+    """A finished run as read back: the record, and its tables by name (those it has)."""
+
+    folder: Path
+    record: dict[str, Any]
+    tables: dict[str, "pd.DataFrame"]
+
+
+def new_folder(out: Path | None, study_path: str, now: datetime) -> Path:
+    """Make the folder of a run: `out`, or results/<study>-<stamp>.
+
+    Raises FinfrontError when it exists and is not empty, or cannot be made.
+    """
+    folder = out or Path("results") / f"{Path(study_path).stem}-{now:%Y%m%d-%H%M%S}"
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise FinfrontError(f"'{folder}' exists and is not an empty folder", do="name another one with --out")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        what = f"cannot make the run folder '{folder}': {error.strerror}"
+        raise FinfrontError(what, do="name another one with --out") from None
+    return folder
+
+
+def versions() -> dict[str, str]:
+    """Versions of what the numbers depend on."""
+    return {"python": platform.python_version()} | {name: version(name) for name in _PACKAGES}
+
+
+def stamp(now: datetime) -> str:
+    """UTC time of a run as text."""
+    return now.astimezone(UTC).isoformat(timespec="seconds")
+
+
+def write(
+    folder: Path, study_text: str, files: dict[str, str], record: dict[str, Any], tables: dict[str, "pd.DataFrame"]
+) -> None:
+    """Write a run; run.json last, so that a folder without it is known to be unfinished."""
+    (folder / "study.toml").write_text(study_text, encoding="utf-8")
+    for name, text in files.items():
+        place = folder / name
+        if folder.resolve() in place.resolve().parents:
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.write_text(text, encoding="utf-8")
+    for name, table in tables.items():
+        table.to_csv(folder / f"{name}.csv", index=False, float_format="%.8g")
+    (folder / RECORD).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+def read(folder: Path) -> Run:
+    """Read a finished run back.
+
+    Raises FinfrontError when the folder holds none, or a damaged one.
+    """
+    import pandas as pd
+
+    record_file = folder / RECORD
+    if not record_file.is_file():
+        raise FinfrontError(f"'{folder}' holds no finished run (no {RECORD})", do="give the folder of a finished run")
+    try:
+        record = json.loads(record_file.read_text(encoding="utf-8"))
+        tables = {name: pd.read_csv(folder / f"{name}.csv") for name in TABLES if (folder / f"{name}.csv").is_file()}
+    except (OSError, ValueError) as error:
+        raise FinfrontError(f"'{folder}' cannot be read: {error}", do="make the run again") from None
+    return Run(folder, record, tables)

@@ -1,0 +1,187 @@
+"""The exhaustive search: every point of the grid, in blocks, over as many processes as wished.
+
+Blocks and tasks depend on the grid alone. A worker builds the points of its blocks itself and sends back
+only an archive, so the result is the same to the last bit whatever the number of workers.
+The only importer of joblib.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from math import prod
+
+import numpy as np
+
+from optimize.search.archive import Archive, Guard, merge
+from optimize.search.problem import Axis, Problem
+from physics.arrays import Array, IntArray
+
+Progress = Callable[[int, int], None]
+
+TASKS = 32
+BLOCKS_A_TASK = (16, 256)
+BLOCKS_A_MERGE = 32
+
+
+@dataclass(frozen=True)
+class Grid:
+    """The product of discrete axes, cut into blocks.
+
+    The ordinal number of a point is its mixed-radix index over the axes in their order, the last axis
+    fastest. A block holds one combination of the outer axes (the last outer axis fastest) and a run of the
+    product of the others.
+
+    Attributes
+    ----------
+    sizes : number of values of each axis.
+    outer : whether each axis is outer.
+    limit : largest number of points of a block.
+
+    >>> grid = Grid((2, 3, 2), (False, True, False), limit=3)
+    >>> grid.blocks, grid.total
+    (6, 12)
+    >>> points, ordinals = grid.block(2)
+    >>> points.astype(int).tolist(), ordinals.tolist()
+    ([[0, 1, 0], [0, 1, 1]], [2, 3])
+    """
+
+    sizes: tuple[int, ...]
+    outer: tuple[bool, ...]
+    limit: int
+
+    @classmethod
+    def of(cls, axes: tuple[Axis, ...], limit: int) -> "Grid":
+        """The grid of a problem's axes.
+
+        Raises
+        ------
+        ValueError
+            If an axis is continuous, the grid holds 2^63 points or more, or `limit` is below 1.
+        """
+        sizes = [axis.size for axis in axes if axis.size is not None]
+        if len(sizes) < len(axes):
+            names = ", ".join(axis.name for axis in axes if axis.size is None)
+            raise ValueError(f"a sweep needs discrete axes; continuous: {names}")
+        grid = cls(tuple(sizes), tuple(axis.outer for axis in axes), limit)
+        if limit < 1 or grid.total >= 2**63:
+            raise ValueError(f"cannot sweep {grid.total} points in blocks of {limit}")
+        return grid
+
+    @property
+    def total(self) -> int:
+        """Number of points."""
+        return prod(self.sizes)
+
+    @property
+    def inner_total(self) -> int:
+        """Number of points of one combination of the outer axes."""
+        return prod(s for s, o in zip(self.sizes, self.outer, strict=True) if not o)
+
+    @property
+    def chunks(self) -> int:
+        """Number of blocks of one combination of the outer axes."""
+        return -(-self.inner_total // self.limit)
+
+    @property
+    def blocks(self) -> int:
+        """Number of blocks."""
+        return self.total // self.inner_total * self.chunks
+
+    def first_point(self, number: int) -> int:
+        """Number of points in all blocks before block `number`; the chunks of a combination are near equal."""
+        combination, chunk = divmod(number, self.chunks)
+        return combination * self.inner_total + chunk * self.inner_total // self.chunks
+
+    def block(self, number: int) -> tuple[Array, IntArray]:
+        """Points (n, axes) and ordinal numbers (n,) of a block."""
+        combination = number // self.chunks
+        before = combination * self.inner_total
+        inner = np.arange(self.first_point(number) - before, self.first_point(number + 1) - before)
+        points = np.empty((len(self.sizes), len(inner)))
+        ordinals = np.zeros(len(inner), dtype=np.int64)
+        stride = 1
+        for column, size, is_outer in reversed(list(zip(points, self.sizes, self.outer, strict=True))):
+            if is_outer:
+                combination, outer_digit = divmod(combination, size)
+                column[:] = outer_digit
+                ordinals += outer_digit * stride
+            else:
+                rest = inner // size
+                digit = inner - rest * size
+                column[:] = digit
+                ordinals += digit * stride
+                inner = rest
+            stride *= size
+        return points.T, ordinals
+
+    def tasks(self) -> list[range]:
+        """Runs of consecutive blocks, some hundred milliseconds of work each where there is enough of it."""
+        low, high = BLOCKS_A_TASK
+        length = min(max(-(-self.blocks // TASKS), low), high)
+        return [range(b, min(b + length, self.blocks)) for b in range(0, self.blocks, length)]
+
+
+def sweep(
+    problem: Problem, workers: int = 1, block: int = 16384, progress: Progress | None = None
+) -> Archive:
+    """Rate every point of the grid.
+
+    Parameters
+    ----------
+    problem : all its axes discrete.
+    workers : number of processes; 1 stays in this one.
+    block : largest number of points rated at once.
+    progress : called with the number of points done and the number of all points.
+
+    Raises
+    ------
+    ValueError
+        If an axis is continuous or a number makes no sense.
+    """
+    if workers < 1:
+        raise ValueError(f"expected at least one worker, got {workers}")
+    grid = Grid.of(problem.axes, block)
+    tasks = grid.tasks()
+    parts = _here(problem, grid, tasks) if workers == 1 else _abroad(problem, grid, tasks, workers)
+    archive: Archive | None = None
+    for task, part in zip(tasks, parts, strict=True):
+        archive = part if archive is None else merge(archive, part)
+        if progress is not None:
+            progress(grid.first_point(task.stop), grid.total)
+    assert archive is not None  # a grid has at least one block
+    return archive
+
+
+def _here(problem: Problem, grid: Grid, tasks: list[range]) -> Iterator[Archive]:
+    return (_rated(problem, grid, task) for task in tasks)
+
+
+def _abroad(problem: Problem, grid: Grid, tasks: list[range], workers: int) -> Iterator[Archive]:
+    """Archives of the tasks in order, from worker processes of one thread each."""
+    from joblib import Parallel, delayed, parallel_config
+    from joblib.externals.loky import get_reusable_executor
+
+    with parallel_config(backend="loky", inner_max_num_threads=1):
+        pool = Parallel(n_jobs=workers, return_as="generator", batch_size=1, max_nbytes=None)
+        try:
+            yield from pool(delayed(_rated)(problem, grid, task) for task in tasks)
+        except BaseException:
+            # Also on Ctrl-C: no worker may go on rating after the search has stopped.
+            get_reusable_executor(reuse=True).shutdown(wait=False, kill_workers=True)
+            raise
+
+
+def _rated(problem: Problem, grid: Grid, task: range) -> Archive:
+    """The archive of a run of blocks, merged after 1, 2, 4 .. blocks; each is screened by what came before."""
+    archive = _block_archive(problem, grid, task.start, None)
+    done = 1
+    while done < len(task):
+        guard = Guard.of(archive)
+        numbers = task[done : done + min(done, BLOCKS_A_MERGE)]
+        archive = merge(archive, *(_block_archive(problem, grid, n, guard) for n in numbers))
+        done += len(numbers)
+    return archive
+
+
+def _block_archive(problem: Problem, grid: Grid, number: int, guard: Guard | None) -> Archive:
+    points, ordinals = grid.block(number)
+    return Archive.from_block(points, ordinals, problem.evaluate(points), guard)

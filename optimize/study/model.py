@@ -1,0 +1,178 @@
+"""A study as the program works with it: frozen, typed, SI; only `load` makes one from a file."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """Scatter of one dimension; `half_width` is a fraction of the nominal if `relative`, else in the value's SI unit.
+
+    `sigmas` standard deviations fill the half width of a "normal" law; None for "uniform" and "triangular".
+    """
+
+    law: str
+    half_width: float
+    sigmas: float | None
+    relative: bool
+
+
+@dataclass(frozen=True)
+class Variable:
+    """One thing a core is made of: fixed (one value), discrete (several) or continuous (`low` to `high`, no values).
+
+    Numbers are SI; `core.passes` and catalogue choices hold texts.
+    """
+
+    name: str
+    values: tuple[float, ...] | tuple[str, ...]
+    low: float | None = None
+    high: float | None = None
+    tolerance: Tolerance | None = None
+
+    @property
+    def is_continuous(self) -> bool:
+        return not self.values
+
+    @property
+    def is_fixed(self) -> bool:
+        return len(self.values) == 1
+
+    @property
+    def size(self) -> int | None:
+        """Number of values; None if continuous."""
+        return len(self.values) or None
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The values of a numeric variable, or the ends of a continuous one; empty for texts."""
+        if self.low is not None and self.high is not None:
+            return (self.low, self.high)
+        return tuple(value for value in self.values if not isinstance(value, str))
+
+
+@dataclass(frozen=True)
+class DutyPoint:
+    """Mass flows [kg/s], temperatures [K], absolute air pressure [Pa]."""
+
+    name: str
+    weight: float
+    air_flow: float
+    air_temperature: float
+    air_pressure: float
+    coolant_flow: float
+    coolant_temperature: float
+
+
+@dataclass(frozen=True)
+class Coolant:
+    """Fluid name; strength as a fraction by `basis` ("volume" or "mass"); both None for water."""
+
+    fluid: str
+    strength: float | None
+    basis: str | None
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """The pocket in the casting [m]; `proud_height` is the room above the flange, under the lid."""
+
+    pocket_length: float
+    pocket_width: float
+    pocket_depth: float
+    proud_height: float
+
+
+@dataclass(frozen=True)
+class FinRoll:
+    """One fin or turbulator of a catalogue.
+
+    `values` holds, as the family has them, pitch, spacing, thickness, strip_length, louver_pitch, louver_length,
+    wave_length, wave_amplitude, hydraulic_diameter [m], louver_angle [degrees], area_density [1/m], fin_area_ratio.
+    `table` holds rows (Re, j, f) of a measured fin; bands are (low, high) as fractions of the value.
+    """
+
+    name: str
+    family: str
+    values: dict[str, float]
+    tolerances: dict[str, Tolerance]
+    table: tuple[tuple[float, float, float], ...] | None = None
+    band_j: tuple[float, float] | None = None
+    band_f: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class PortType:
+    """One coolant port: "round" (bore), "D" (radius, open_height) or "slot" (height, width), and line_bore [m]."""
+
+    name: str
+    shape: str
+    values: dict[str, float]
+    tolerances: dict[str, Tolerance]
+
+
+@dataclass(frozen=True)
+class Objective:
+    """An output to maximise or minimise, `at` a duty point, "worst" or "mean"; None for outputs of the core."""
+
+    output: str
+    maximise: bool
+    at: str | None
+
+
+@dataclass(frozen=True)
+class Limit:
+    """Bounds on an output [SI], `at` a duty point or "worst"; None for outputs of the core."""
+
+    output: str
+    minimum: float | None
+    maximum: float | None
+    at: str | None
+
+
+@dataclass(frozen=True)
+class Search:
+    """How the front is looked for."""
+
+    method: str = "auto"
+    evaluations: int = 20_000
+    population: int = 200
+    out_of_range: str = "flag"
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """How many copies of each front core are made (0: none), and the share the percentiles speak of."""
+
+    draws: int = 512
+    confidence: float = 0.95
+
+
+@dataclass(frozen=True)
+class Study:
+    """One question, complete: what varies, what it is asked to do, what it must keep.
+
+    `variables` is keyed "core.thickness", "tanks.port", "material.density", "ducts.lid_loss". `bands` holds
+    "tank_loss" always and "air_j", "air_f", "coolant_j", "coolant_f" where the study overrides the fins' own.
+    `files` holds catalogues and measured tables as read, keyed by their paths from the study's folder.
+    """
+
+    path: str
+    text: str
+    title: str
+    about: str
+    seed: int
+    units: str
+    coolant: Coolant
+    duty: tuple[DutyPoint, ...]
+    envelope: Envelope
+    variables: dict[str, Variable]
+    header: str
+    air_fins: dict[str, FinRoll]
+    turbulators: dict[str, FinRoll]
+    ports: dict[str, PortType]
+    objectives: tuple[Objective, ...]
+    limits: tuple[Limit, ...]
+    search: Search
+    scatter: Scatter
+    bands: dict[str, tuple[float, float]]
+    files: dict[str, str]

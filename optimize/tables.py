@@ -1,0 +1,160 @@
+"""Results as tables: one row a core, columns named `output@duty [unit]` in the units the study asks for."""
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from optimize import units
+from optimize.evaluate import CoreProblem
+from optimize.space import KINDS
+from optimize.tolerance.scatter import SHOWN, Cloud
+from physics.arrays import Array, IntArray
+from physics.outputs import OUTPUTS
+from physics.rating import Flag, Rating
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+PERCENTILES = (5, 50, 95)
+
+
+def header(name: str, kind: str, system: str, duty: str | None = None) -> str:
+    """'air_pressure_drop@full_power [kPa]'.
+
+    >>> header("air_pressure_drop", "pressure", "SI", "full_power"), header("NTU", "number", "SI")
+    ('air_pressure_drop@full_power [kPa]', 'NTU')
+    """
+    unit = units.unit_label(kind, system)
+    return name + (f"@{duty}" if duty else "") + (f" [{unit}]" if unit else "")
+
+
+def core_name(ordinal: int) -> str:
+    """The name a core goes by in every table and figure: its number in the search.
+
+    >>> core_name(1234)
+    'C1234'
+    """
+    return f"C{ordinal}"
+
+
+def variable_columns(problem: CoreProblem, points: Array) -> dict[str, Array | list[str]]:
+    """What varies, in display units."""
+    choices = problem.space.choices(points)
+    system = problem.study.units
+    columns: dict[str, Array | list[str]] = {}
+    for name in problem.space.names:
+        values = np.broadcast_to(choices[name], (len(points),))
+        if name in problem.space.words:
+            columns[name] = problem.space.labels(name, values)
+        else:
+            columns[header(name, KINDS[name], system)] = units.to_display(values, KINDS[name], system)
+    return columns
+
+
+def output_columns(rating: Rating, names: Iterable[str], system: str) -> dict[str, Array]:
+    """Outputs of a rating in display units, one column a duty point."""
+    columns: dict[str, Array] = {}
+    for name in names:
+        output = OUTPUTS[name]
+        value = units.to_display(rating[name], output.kind, system)
+        if output.per == "core":
+            columns[header(name, output.kind, system)] = value
+            continue
+        for i, duty in enumerate(rating.duty_names):
+            columns[header(name, output.kind, system, duty)] = value[:, i]
+    return columns
+
+
+def flag_words(flags: IntArray) -> list[str]:
+    """Flags (n, m) of a rating as words, one text a core, over all duty points."""
+    joined = np.bitwise_or.reduce(flags, axis=1)
+    return [" ".join(str(flag.name).lower() for flag in Flag if int(row) & flag) for row in joined]
+
+
+def core_table(
+    problem: CoreProblem, ordinals: IntArray, points: Array, names: Sequence[str], **extra: Array | list[str]
+) -> "pd.DataFrame":
+    """Cores with their variables, outputs and flags."""
+    import pandas as pd
+
+    rating = problem.rate_points(points)
+    return pd.DataFrame({
+        "core": [core_name(int(i)) for i in ordinals],
+        **extra,
+        **variable_columns(problem, points),
+        **output_columns(rating, names, problem.study.units),
+        "flags": flag_words(rating.flags),
+    })
+
+
+def key_outputs(problem: CoreProblem) -> list[str]:
+    """Outputs every table of designs carries: objectives, limits, and what is always asked for."""
+    asked = [o.output for o in problem.study.objectives] + [limit.output for limit in problem.study.limits]
+    return list(dict.fromkeys([*asked, *SHOWN, "stack_height", "dry_mass", "filled_mass"]))
+
+
+def scatter_table(problem: CoreProblem, names: Sequence[str], clouds: Sequence[Sequence[Cloud]]) -> "pd.DataFrame":
+    """Percentiles of each core's clouds, and the share that meets everything with its exact interval."""
+    import pandas as pd
+
+    confidence = problem.study.scatter.confidence
+    rows = []
+    for name, core in zip(names, clouds, strict=True):
+        for cloud in core:
+            share, low, high = cloud.share(confidence)
+            row: dict[str, float | str] = {
+                "core": name, "scatter": cloud.kind, "draws": len(cloud.met), "share_met [%]": 100 * share,
+                "share_low [%]": 100 * low, "share_high [%]": 100 * high,
+            }
+            row.update(
+                {f"met: {m} [%]": 100 * float(np.mean(cloud.met[:, i])) for i, m in enumerate(problem.margin_names)}
+            )
+            row.update(_percentiles(problem, cloud))
+            rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _percentiles(problem: CoreProblem, cloud: Cloud) -> dict[str, float]:
+    columns: dict[str, float] = {}
+    system = problem.study.units
+    for name in SHOWN:
+        kind = OUTPUTS[name].kind
+        for i, duty in enumerate(problem.duty.names):
+            value = cloud.shown[name][:, i]
+            sound = units.to_display(value[np.isfinite(value)], kind, system)
+            for p in PERCENTILES:
+                at = float(np.percentile(sound, p)) if sound.size else float("nan")
+                columns[f"P{p:02d} {header(name, kind, system, duty)}"] = at
+    return columns
+
+
+def cloud_table(
+    problem: CoreProblem, names: Sequence[str], clouds: Sequence[Sequence[Cloud]], most: int
+) -> "pd.DataFrame":
+    """The copies themselves in the plane of the objectives, at most `most` of each cloud."""
+    import pandas as pd
+
+    parts = []
+    for name, core in zip(names, clouds, strict=True):
+        for cloud in core:
+            values = cloud.objectives[:most]
+            columns = {title: values[:, i] for i, title in enumerate(objective_headers(problem))}
+            shown = {h: units.to_display(v, OUTPUTS[o.output].kind, problem.study.units)
+                     for (h, v), o in zip(columns.items(), problem.study.objectives, strict=True)}
+            parts.append(pd.DataFrame({"core": name, "scatter": cloud.kind, **shown, "met": cloud.passed[:most]}))
+    return pd.concat(parts, ignore_index=True)
+
+
+def objective_headers(problem: CoreProblem) -> list[str]:
+    """Columns of the objectives, in the study's units."""
+    return [header(o.output, OUTPUTS[o.output].kind, problem.study.units, o.at) for o in problem.study.objectives]
+
+
+def objective_columns(problem: CoreProblem, minimised: Array) -> dict[str, Array]:
+    """Objectives as searched (n, k; to be minimised) back in their own sense and display unit."""
+    columns = {}
+    for i, (title, o) in enumerate(zip(objective_headers(problem), problem.study.objectives, strict=True)):
+        value = -minimised[:, i] if o.maximise else minimised[:, i]
+        columns[title] = units.to_display(value, OUTPUTS[o.output].kind, problem.study.units)
+    return columns
