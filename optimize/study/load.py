@@ -8,7 +8,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from optimize.study import catalogue, schema
+from optimize.study import catalogue, goals, schema
+from optimize.study.catalogue_entries import FinTolerances, PortTolerances, Reading, TableRow, Tolerances, given
 from optimize.study.faults import Fault, StudyFaults, faults_of, refusal
 from optimize.study.lines import line_of
 from optimize.study.measured import read_measured
@@ -26,7 +27,8 @@ from optimize.study.model import (
     Variable,
 )
 from optimize.study.toml_file import TomlFile, UnreadableError, beside, read_toml
-from optimize.study.values import Table, named
+from optimize.study.values import Table
+from optimize.study.variables import named
 from optimize.units import quoted
 from physics.properties import Fluid, coolant
 
@@ -62,7 +64,7 @@ class Shelf:
 
     names: tuple[str, ...] | None = None
     file: Table | None = None
-    reading: catalogue.Reading | None = None
+    reading: Reading | None = None
 
 
 def load(path: str | os.PathLike[str], make_coolant: MakeCoolant = coolant) -> Study:
@@ -98,7 +100,7 @@ def _study_wording(what: str) -> str:
 
 
 def _study_file(desk: Desk, source: TomlFile, known: schema.Known) -> schema.StudyFile | None:
-    for path, error in schema.list_faults(source.raw):
+    for path, error in goals.list_faults(source.raw):
         context = error.context or {}
         fault = Fault(source.path, line_of(path, source.lines), f"[[{path[0]}]]: {context['what']}", context["do"])
         desk.faults.append(fault)
@@ -113,10 +115,10 @@ def _names(table: object) -> tuple[str, ...] | None:
     return tuple(table) if isinstance(table, dict) else None
 
 
-_SHELVES: dict[str, tuple[str, tuple[str, ...], type[Table], type[catalogue.Tolerances]]] = {
-    "air_fins": ("fin", catalogue.AIR_FAMILIES, catalogue.FinFile, catalogue.FinTolerances),
-    "turbulators": ("turbulator", catalogue.COOLANT_FAMILIES, catalogue.TurbulatorFile, catalogue.FinTolerances),
-    "ports": ("port", (), catalogue.PortFile, catalogue.PortTolerances),
+_SHELVES: dict[str, tuple[str, tuple[str, ...], type[Table], type[Tolerances]]] = {
+    "air_fins": ("fin", catalogue.AIR_FAMILIES, catalogue.FinFile, FinTolerances),
+    "turbulators": ("turbulator", catalogue.COOLANT_FAMILIES, catalogue.TurbulatorFile, FinTolerances),
+    "ports": ("port", (), catalogue.PortFile, PortTolerances),
 }
 
 
@@ -140,7 +142,7 @@ def _shelf(desk: Desk, study: TomlFile, key: str) -> Shelf:
 
 def _entries(desk: Desk, source: TomlFile, key: str) -> Shelf:
     top, families, file, tolerances = _SHELVES[key]
-    reading = catalogue.Reading(families, _defaults(source.raw, tolerances), _table_reader(desk, source.path))
+    reading = Reading(families, _defaults(source.raw, tolerances), _table_reader(desk, source.path))
     names = _names(source.raw.get(top))
     try:
         return Shelf(names, file.model_validate(source.raw, context=reading), reading)
@@ -149,16 +151,16 @@ def _entries(desk: Desk, source: TomlFile, key: str) -> Shelf:
         return Shelf(names)
 
 
-def _defaults(raw: dict[str, Any], tolerances: type[catalogue.Tolerances]) -> dict[str, Any]:
+def _defaults(raw: dict[str, Any], tolerances: type[Tolerances]) -> dict[str, Any]:
     """The file's own tolerances, or none while they are at fault: that is told with the rest of the file."""
     try:
-        return catalogue.given(tolerances.model_validate(raw.get("tolerances", {})))
+        return given(tolerances.model_validate(raw.get("tolerances", {})))
     except ValidationError:
         return {}
 
 
-def _table_reader(desk: Desk, path: str) -> Callable[[str], tuple[catalogue.TableRow, ...]]:
-    def read_table(name: str) -> tuple[catalogue.TableRow, ...]:
+def _table_reader(desk: Desk, path: str) -> Callable[[str], tuple[TableRow, ...]]:
+    def read_table(name: str) -> tuple[TableRow, ...]:
         try:
             rows, faults, text = read_measured(beside(path, name))
         except UnreadableError as error:
@@ -242,5 +244,5 @@ def _variables(file: schema.StudyFile) -> dict[str, Variable]:
     }
 
 
-def _objective(table: schema.ObjectiveTable) -> Objective:
+def _objective(table: goals.ObjectiveTable) -> Objective:
     return Objective(table.maximise or table.minimise or "", table.maximise is not None, table.at)

@@ -1,0 +1,124 @@
+"""What a study asks for: objectives and limits as written, by the names of `physics.outputs`."""
+
+from typing import Annotated, Any
+
+from pydantic import Field, PlainValidator, ValidationInfo, field_validator
+from pydantic_core import PydanticCustomError
+
+from optimize.study.faults import did_you_mean, refusal, shown
+from optimize.study.lines import Path
+from optimize.study.values import Rule, Table, read
+from physics.outputs import OUTPUTS
+
+ASK = "each is a table [[objectives]] with 'maximise' or 'minimise'"
+
+
+def _output_name(raw: object) -> str | None:
+    if raw is None:
+        return None
+    if not isinstance(raw, str):
+        raise refusal(f"expected the name of an output, got {shown(raw)}", "write it in quotes")
+    if raw not in OUTPUTS:
+        raise refusal(f"unknown output {shown(raw)}", did_you_mean(raw, OUTPUTS))
+    return raw
+
+
+OptionalOutput = Annotated[str | None, PlainValidator(_output_name)]
+
+
+def _checked_at(at: object, output: str | None, duties: tuple[str, ...], words: tuple[str, ...]) -> str | None:
+    """The duty point at which an output is taken: needed for outputs of the duty, refused for outputs of the core."""
+    if at is not None and not isinstance(at, str):
+        raise refusal(f"expected the name of a duty point, got {shown(at)}", "write it in quotes")
+    places = (*duties, *words)
+    per = OUTPUTS[output].per if output else None
+    if per == "core" and at is not None:
+        raise refusal(f"'{output}' belongs to the core, not to a duty point", "leave 'at' out")
+    if per == "duty" and at is None:
+        raise refusal("missing key 'at'", f"say where '{output}' is taken: {', '.join(places)}", "key")
+    if at is not None and at not in places:
+        raise refusal(f"unknown duty point {shown(at)}", did_you_mean(at, places))
+    return at
+
+
+class ObjectiveTable(Table):
+    """[[objectives]]"""
+
+    maximise: OptionalOutput = None
+    minimise: OptionalOutput = Field(None, validate_default=True)
+    at: Annotated[str | None, PlainValidator(lambda raw: raw)] = Field(None, validate_default=True)
+
+    @field_validator("minimise")
+    @classmethod
+    def _one_direction(cls, minimise: str | None, info: ValidationInfo[Any]) -> str | None:
+        if "maximise" in info.data and (info.data["maximise"] is None) == (minimise is None):
+            which = "neither 'maximise' nor" if minimise is None else "both 'maximise' and"
+            raise refusal(f"{which} 'minimise'", "give exactly one of the two", "key")
+        return minimise
+
+    @field_validator("at")
+    @classmethod
+    def _at_a_duty_point(cls, at: object, info: ValidationInfo[Any]) -> str | None:
+        output = info.data.get("maximise") or info.data.get("minimise")
+        return _checked_at(at, output, info.context.duties, ("worst", "mean"))
+
+
+def _bound(raw: object, info: ValidationInfo[Any]) -> float | None:
+    """A limit, in the unit of its output; not looked at while the output is unknown."""
+    output = info.data.get("output")
+    return None if raw is None or output is None else read(raw, Rule(OUTPUTS[output].kind))
+
+
+class LimitTable(Table):
+    """[[limits]]"""
+
+    output: Annotated[str, PlainValidator(_output_name)]
+    min: Annotated[float | None, PlainValidator(_bound)] = None
+    max: Annotated[float | None, PlainValidator(_bound)] = Field(None, validate_default=True)
+    at: Annotated[str | None, PlainValidator(lambda raw: raw)] = Field(None, validate_default=True)
+
+    @field_validator("max")
+    @classmethod
+    def _something_to_keep(cls, high: float | None, info: ValidationInfo[Any]) -> float | None:
+        if "output" not in info.data or "min" not in info.data:
+            return high
+        low = info.data["min"]
+        if low is None and high is None:
+            raise refusal("neither 'min' nor 'max'", "give one of them, or both", "key")
+        if low is not None and high is not None and low > high:
+            raise refusal("'max' is below 'min': nothing can keep both", "swap the two, or drop one")
+        return high
+
+    @field_validator("at")
+    @classmethod
+    def _at_a_duty_point(cls, at: object, info: ValidationInfo[Any]) -> str | None:
+        return _checked_at(at, info.data.get("output"), info.context.duties, ("worst",))
+
+
+def list_faults(raw: dict[str, Any]) -> list[tuple[Path, PydanticCustomError]]:
+    """What is wrong with the lists of objectives and limits as a whole; read from the file as written, so that
+    a fault in one entry does not hide it."""
+    found: list[tuple[Path, PydanticCustomError]] = []
+    objectives, limits = raw.get("objectives"), raw.get("limits")
+    if isinstance(objectives, list) and len(objectives) not in (2, 3):
+        found.append((("objectives",), refusal(f"expected two or three objectives, got {len(objectives)}", ASK)))
+    for key, entries in (("objectives", objectives), ("limits", limits)):
+        found += [((key, index), refusal(f"a second entry for '{output}'{f' at {at!r}' if at else ''}", do))
+                  for index, output, at, do in _repeated(key, entries)]
+    return found
+
+
+def _repeated(key: str, entries: object) -> list[tuple[int, str, str | None, str]]:
+    do = "keep one, with both 'min' and 'max' if need be" if key == "limits" else "keep one"
+    seen: set[tuple[str, str | None]] = set()
+    found = []
+    for index, entry in enumerate(entries if isinstance(entries, list) else []):
+        words = [entry.get(k) for k in ("output", "maximise", "minimise")] if isinstance(entry, dict) else []
+        output = next((word for word in words if isinstance(word, str) and word in OUTPUTS), None)
+        at = entry.get("at") if output else None
+        if output is None or not (at is None or isinstance(at, str)):
+            continue
+        if (output, at) in seen:
+            found.append((index, output, at, do))
+        seen.add((output, at))
+    return found
