@@ -3,7 +3,6 @@
 A field of shape (1,) is shared by the whole batch, so what depends only on shared fields is computed once.
 """
 
-from collections.abc import Sequence
 from dataclasses import fields, replace
 from typing import Any, ClassVar, Protocol, TypeVar
 
@@ -69,17 +68,3 @@ def upright(columns: C) -> C:
         elif hasattr(value, "__dataclass_fields__"):
             changes[field.name] = upright(value)
     return replace(columns, **changes)
-
-
-def concatenate(parts: Sequence[C]) -> C:
-    """One batch from several; fields that are no columns are taken from the first part."""
-    changes: dict[str, Any] = {}
-    for field in fields(parts[0]):
-        values = [getattr(part, field.name) for part in parts]
-        if isinstance(values[0], np.ndarray):
-            sizes = [batch_size(part) for part in parts]
-            full = [np.broadcast_to(v, (size, *v.shape[1:])) for v, size in zip(values, sizes, strict=True)]
-            changes[field.name] = np.concatenate(full)
-        elif hasattr(values[0], "__dataclass_fields__"):
-            changes[field.name] = concatenate(values)
-    return replace(parts[0], **changes)

@@ -173,11 +173,12 @@ def geometry(d: Designs) -> Geometry:
     )
 
 
-def impossible(g: Geometry) -> BoolArray:
-    """Where no core can be built at all: no width left for a passage, or fins with no gap."""
+def impossible(d: Designs, g: Geometry) -> BoolArray:
+    """Where no core can be built at all: no width left for a passage, fins with no gap, a port that is no shape."""
     positive = [
-        g.air.width, g.coolant.width, g.air.free_area, g.coolant.free_area, g.air.area, g.coolant.area,
-        g.header_area, g.port_face, g.air.surface.hydraulic_diameter, g.coolant.surface.hydraulic_diameter,
+        g.air.width, g.coolant.width, g.air.free_area, g.coolant.free_area, g.air.area, g.coolant.area, g.header_area,
+        g.port_face, d.port.area, d.port.line_area,
+        g.air.surface.hydraulic_diameter, g.coolant.surface.hydraulic_diameter,
     ]
     result: BoolArray = np.zeros((1, 1), dtype=bool)
     for value in positive:

@@ -6,7 +6,8 @@ import numpy as np
 
 from physics.arrays import Array
 
-_NEWTON_STEPS = 5
+_NEWTON_STEPS = 6
+
 
 def contraction_coefficient(sigma: Array) -> Array:
     """Jet contraction Cc of a plane free-streamline contraction: 1/Cc = 1 + (2/pi)(1/x - x) atan x, x = Cc sigma.

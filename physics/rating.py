@@ -49,7 +49,7 @@ FLAG_TEXTS = {
     Flag.HEADER: "tank too tight for the passages: flow spread beyond what its formula was checked for",
     Flag.NOT_SETTLED: "outlet temperatures did not settle to 0.01 K",
     Flag.AIR_CANNOT_PASS: "not computable: the air loss would exceed half the inlet pressure",
-    Flag.NO_CORE: "not computable: no room left for passages or fin gaps",
+    Flag.NO_CORE: "not computable: no room left for passages or fin gaps, or a port of no shape",
 }
 
 
@@ -95,12 +95,13 @@ def _rate(designs: Designs, duty: Duty, factors: ModelFactors, envelope: Envelop
         **_flow_values(d, g, duty, k, thermal, state, air),
         **_loss_values(duty, air, coolant),
         **_core_values(d, g, float(duty.coolant.density(_FILLING_TEMPERATURE, _FILLING_PRESSURE))),
-        "header_ratio": ratio, "passage_flow_spread": spread, "spread_heat_penalty": 1 - thermal.heat / even.heat,
+        "header_ratio": ratio, "passage_flow_spread": spread,
+        "spread_heat_penalty": 1 - thermal.effectiveness / even.effectiveness,
     }
     if envelope is not None:
         values.update({name: room[:, 0] for name, room in clearances(d, g, envelope).items()})
     shape = (max(batch_size(designs), batch_size(factors), duty.size), len(duty.names))
-    no_core = impossible(g)
+    no_core = impossible(d, g)
     flags = _flags(g, duty, thermal, state, ratio) | np.where(settled | no_core, 0, int(Flag.NOT_SETTLED))
     flags = flags | np.where(no_core, int(Flag.NO_CORE), np.where(np.isnan(air.total), int(Flag.AIR_CANNOT_PASS), 0))
     return Rating(duty.names, _blanked(values, no_core, np.isnan(air.total)), np.broadcast_to(flags, shape))
@@ -201,7 +202,7 @@ def _core_values(d: Designs, g: Geometry, rho: float) -> dict[str, Array]:
 
 def _flags(g: Geometry, duty: Duty, thermal: Thermal, state: State, ratio: Array) -> IntArray:
     hottest = np.maximum(np.maximum(state.coolant_out, state.coolant_wall), duty.coolant_inlet_temperature)
-    cold = np.minimum(duty.coolant_inlet_temperature, state.coolant_out)
+    cold = np.minimum(np.minimum(state.coolant_out, state.coolant_wall), duty.coolant_inlet_temperature)
     raised: list[tuple[Flag, BoolArray]] = [
         (Flag.AIR_FIN_RANGE, g.air.family.outside(g.air.fin, g.air.surface, thermal.air.flow)),
         (Flag.COOLANT_FIN_RANGE, g.coolant.family.outside(g.coolant.fin, g.coolant.surface, thermal.coolant.flow)),

@@ -43,7 +43,7 @@ class Thermal:
 def settle(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, passes: int) -> tuple[Thermal, State, BoolArray]:
     """Repeat the sheet; returns its last pass, the temperatures that follow from it, and where they settled.
 
-    Each pass shrinks the error of the outlet temperatures about sixtyfold for liquid-cooled charge air.
+    Each pass shrinks the error of the outlet temperatures some twenty- to sixtyfold for liquid-cooled charge air.
     """
     state = first_guess(duty)
     for _ in range(passes):
@@ -95,9 +95,10 @@ def _span(duty: Duty) -> Array:
 def temperatures(duty: Duty, thermal: Thermal) -> State:
     """Outlet, mean and wall temperatures of a pass through the sheet.
 
-    The means over the core's area differ by exactly Q/UA. What the arithmetic means miss of that goes to the
-    side of smaller capacity as that capacity becomes negligible, half to each when both are equal (Shah & Sekulic
-    2003 section 9.1 takes the log-mean for C* < 0.5 instead; both agree in the limit).
+    The means over the core's area differ by exactly Q/UA. What the arithmetic means miss of that goes to the side
+    of smaller capacity, less C*^2/2 of it to the other: right for C* = 0 and 1, within 0.2 % of the inlet
+    difference of a finite-difference field between (Shah & Sekulic 2003 section 9.1 takes the log-mean for
+    C* < 0.5 instead; both agree in the limit).
     """
     heat, C_air, C_coolant = thermal.heat, thermal.air.capacity, thermal.coolant.capacity
     air_in, coolant_in = duty.air_inlet_temperature, duty.coolant_inlet_temperature
@@ -105,7 +106,7 @@ def temperatures(duty: Duty, thermal: Thermal) -> State:
     air, coolant = (air_in + air_out) / 2, (coolant_in + coolant_out) / 2
     missed = air - coolant - heat / thermal.UA
     C_ratio = np.minimum(C_air, C_coolant) / np.maximum(C_air, C_coolant)
-    air_share = np.where(C_air <= C_coolant, 1 - C_ratio / 2, C_ratio / 2)
+    air_share = np.where(C_air <= C_coolant, 1 - C_ratio**2 / 2, C_ratio**2 / 2)
     air, coolant = air - air_share * missed, coolant + (1 - air_share) * missed
     return State(
         air, coolant, air - heat * thermal.resistances[0], coolant + heat * thermal.resistances[4], air_out, coolant_out

@@ -11,7 +11,7 @@ from physics.fins.family import Bound, Fin, FinFamily, Flow, Surface
 from physics.fins.plain import surface
 
 RE_CLAMP = 30.0  # ln(0.3 Re) runs to zero below: f would blow up
-RE_LOW, RE_HIGH = 130.0, 170.0  # the two branches of f, published to change at 150, are blended here
+RE_LOW, RE_HIGH = 120.0, 200.0  # the two branches of f, published to change at 150, may differ by half: blended
 
 
 def louver_reynolds(fin: Fin, surface: Surface, flow: Flow) -> Array:
@@ -67,6 +67,7 @@ LOUVER = FinFamily(
     f=f,
     box=(
         Bound("Re on louver pitch", 100, 3000, louver_reynolds),
+        Bound("louver angle", 8.4, 35.0, lambda fin, surface, flow: fin.louver_angle),
         Bound("fin pitch over louver pitch", 0.3, 2.0, lambda fin, surface, flow: fin.pitch / fin.louver_pitch),
         Bound("louver length over fin height", 0.5, 1.0, lambda fin, surface, flow: fin.louver_length / fin.spacing),
     ),

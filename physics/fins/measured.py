@@ -14,7 +14,7 @@ def surface(fin: Fin) -> Surface:
     """Stated Dh, area density and fin area ratio where given; the rest from the pitch, spacing and thickness."""
     drawn = plain.surface(fin) if np.all(np.isnan(fin.strip_length)) else offset_strip.surface(fin)
     return Surface(
-        open_share=drawn.open_share,
+        open_share=_stated(fin.hydraulic_diameter * fin.area_density / 4, drawn.open_share),
         area_density=_stated(fin.area_density, drawn.area_density),
         fin_area_ratio=_stated(fin.fin_area_ratio, drawn.fin_area_ratio),
         hydraulic_diameter=_stated(fin.hydraulic_diameter, drawn.hydraulic_diameter),

@@ -58,5 +58,5 @@ OFFSET_STRIP = FinFamily(
     box=(reynolds(120, 1e4), Bound("Pr", 0.5, 15, lambda fin, surface, flow: flow.Pr)),
     band_j=(-0.20, 0.20),
     band_f=(-0.20, 0.20),
-    note="low, closely spaced fins (alpha > 0.6) may lose up to a third less than computed",
+    note="low, closely spaced fins (alpha > 0.6) may lose a quarter less than computed",
 )
