@@ -137,27 +137,43 @@ def metal_volume(d: Designs, H: Array, air: Side, coolant: Side) -> Array:
     plates = L * T * (2 * n * d.plate_thickness + 2 * d.side_plate_thickness)
     air_bars = (n + 1) * 2 * d.air_bar_width * d.air_fin.spacing * T
     coolant_bars = n * (2 * d.coolant_bar_width + dividers(d) * d.divider_width) * d.coolant_fin.spacing * L
-    tank_shell = 2 * d.tank_wall * (H * T + 2 * d.tank_length * (H + T))
-    return air_fins + coolant_fins + plates + air_bars + coolant_bars + tank_shell
+    return air_fins + coolant_fins + plates + air_bars + coolant_bars + tank_metal(d, H)
+
+
+def tank_metal(d: Designs, H: Array) -> Array:
+    """Both tanks: end wall, sides and the walls between chambers, H x T outside, open towards the core [m3]."""
+    through, across = chambers(d)
+    height, width = chamber_size(d, H)
+    sides = H * d.thickness - through * height * across * width
+    return 2 * (d.tank_wall * H * d.thickness + d.tank_length * sides)
 
 
 def coolant_volume(d: Designs, H: Array, coolant: Side) -> Array:
     """Coolant in passages and tanks [m3]."""
     width = coolant.width * (1 + dividers(d))
     passages = d.passages * width * d.coolant_fin.spacing * d.length * (1 - coolant.surface.metal_share)
-    return passages + 2 * d.tank_length * H * d.thickness
+    through, across = chambers(d)
+    height, inside_width = chamber_size(d, H)
+    return passages + 2 * d.tank_length * through * height * across * inside_width
+
+
+def chambers(d: Designs) -> tuple[Array, Array]:
+    """Chambers of a tank (through the thickness, along the stack): N where the passes lie, else 1."""
+    return np.where(d.side_by_side > 0, 1.0, d.passes), np.where(d.side_by_side > 0, d.passes, 1.0)
+
+
+def chamber_size(d: Designs, H: Array) -> tuple[Array, Array]:
+    """Inside height (across the thickness) and width (along the stack) of one chamber [m]; walls between them too."""
+    through, across = chambers(d)
+    return (d.thickness - (through + 1) * d.tank_wall) / through, (H - (across + 1) * d.tank_wall) / across
 
 
 def geometry(d: Designs) -> Geometry:
-    """From dimensions to areas, volumes, mass.
-
-    Ports share a tank face when the coolant turns back: through the thickness it is split along T, side by side
-    along H, into N chambers (one for a single pass).
-    """
+    """From dimensions to areas, volumes, mass. Tanks are H x T outside."""
     H = stack_height(d)
     air, coolant = air_side(d, H), coolant_side(d, H)
-    through = np.where(d.side_by_side > 0, 1.0, d.passes)
-    across = np.where(d.side_by_side > 0, d.passes, 1.0)
+    height, width = chamber_size(d, H)
+    inside_T, inside_H = d.thickness - 2 * d.tank_wall, H - 2 * d.tank_wall
     return Geometry(
         stack_height=H,
         overall_length=d.length + 2 * (d.tank_length + d.tank_wall),
@@ -165,9 +181,9 @@ def geometry(d: Designs) -> Geometry:
         plate_area=2 * d.passages * air.width * coolant.width * (1 + dividers(d)),
         air=air,
         coolant=coolant,
-        header_area=d.tank_length * d.thickness / through,
-        turn_area=d.tank_length * np.where(d.side_by_side > 0, d.thickness, H),
-        port_face=(H / across) * (d.thickness / through),
+        header_area=d.tank_length * height,
+        turn_area=d.tank_length * np.where(d.side_by_side > 0, inside_T, inside_H),
+        port_face=height * width,
         coolant_volume=coolant_volume(d, H, coolant),
         dry_mass=d.density * metal_volume(d, H, air, coolant),
     )
@@ -177,7 +193,7 @@ def impossible(d: Designs, g: Geometry) -> BoolArray:
     """Where no core can be built at all: no width left for a passage, fins with no gap, a port that is no shape."""
     positive = [
         g.air.width, g.coolant.width, g.air.free_area, g.coolant.free_area, g.air.area, g.coolant.area, g.header_area,
-        g.port_face, d.port.area, d.port.line_area,
+        g.turn_area, g.port_face, d.port.area, d.port.line_area,
         g.air.surface.hydraulic_diameter, g.coolant.surface.hydraulic_diameter,
     ]
     result: BoolArray = np.zeros((1, 1), dtype=bool)

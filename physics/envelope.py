@@ -2,10 +2,8 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from physics.arrays import Array
-from physics.core import Designs, Geometry
+from physics.core import Designs, Geometry, chamber_size, chambers
 
 
 @dataclass(frozen=True)
@@ -21,18 +19,18 @@ class Envelope:
 def clearances(d: Designs, g: Geometry, envelope: Envelope) -> dict[str, Array]:
     """Room left in each direction [m], negative where it does not fit; columns like the designs.
 
-    A port sits in its chamber of the tank's end face with a wall and a seal land on each side, and leaves the
-    pocket below the flange.
+    A port sits in its chamber of the tank's end face inside a seal land, and leaves the pocket, with land and wall
+    above it, below the flange; one port of a tank divided through the thickness leaves the uppermost chamber.
     """
-    frame = 2 * (d.tank_wall + d.seal_land)
-    through = np.where(d.side_by_side > 0, 1.0, d.passes)
-    across = np.where(d.side_by_side > 0, d.passes, 1.0)
-    upper_floor = d.thickness * (through - 1) / through  # one port of a divided tank leaves the uppermost chamber
+    height, width = chamber_size(d, g.stack_height)
+    through, _ = chambers(d)
+    floor = d.tank_wall + (through - 1) * (height + d.tank_wall)
+    land = 2 * d.seal_land
     return {
         "length_clearance": envelope.pocket_length - g.overall_length,
         "width_clearance": envelope.pocket_width - g.stack_height,
         "lid_clearance": envelope.pocket_depth + envelope.proud_height - d.thickness,
-        "port_height_clearance": d.thickness / through - frame - d.port.height,
-        "port_width_clearance": g.stack_height / across - frame - d.port.width,
-        "port_flange_clearance": envelope.pocket_depth - frame - d.port.height - upper_floor,
+        "port_height_clearance": height - land - d.port.height,
+        "port_width_clearance": width - land - d.port.width,
+        "port_flange_clearance": envelope.pocket_depth - floor - land - d.port.height - d.tank_wall,
     }

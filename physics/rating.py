@@ -17,7 +17,7 @@ from physics.duty import Duty, ModelFactors
 from physics.envelope import Envelope, clearances
 from physics.film import friction
 from physics.fins.family import Flow
-from physics.losses import AirLoss, CoolantLoss, air_loss, coolant_loss, header_ratio
+from physics.losses import FAST_LOSS, LARGEST_LOSS, AirLoss, CoolantLoss, air_loss, coolant_loss, header_ratio
 from physics.outputs import OUTPUTS
 from physics.ports import SPREAD_LIMIT, header_spread
 from physics.properties import Fluid, out_of_range
@@ -29,7 +29,7 @@ _MORE_PASSES = 40  # for the rare design whose temperatures have not settled
 
 
 class Flag(IntFlag):
-    """Why a rating is to be read with care, or cannot be made (the last two: NaN)."""
+    """Why a rating is to be read with care, or cannot be made (the last three: NaN)."""
 
     AIR_FIN_RANGE = 1
     COOLANT_FIN_RANGE = 2
@@ -37,8 +37,10 @@ class Flag(IntFlag):
     COOLANT_TEMPERATURE = 8
     HEADER = 16
     NOT_SETTLED = 32
-    AIR_CANNOT_PASS = 64
-    NO_CORE = 128
+    AIR_FAST = 64
+    AIR_CANNOT_PASS = 128
+    NO_CORE = 256
+    NO_VALUE = 512
 
 
 FLAG_TEXTS = {
@@ -48,8 +50,10 @@ FLAG_TEXTS = {
     Flag.COOLANT_TEMPERATURE: "coolant or its wall outside the property data (near freezing, or above 100 degC)",
     Flag.HEADER: "tank too tight for the passages: flow spread beyond what its formula was checked for",
     Flag.NOT_SETTLED: "outlet temperatures did not settle to 0.01 K",
-    Flag.AIR_CANNOT_PASS: "not computable: the air loss would exceed half the inlet pressure",
+    Flag.AIR_FAST: "air loss above 15 % of the inlet pressure: the formula is some per cent low there",
+    Flag.AIR_CANNOT_PASS: "not computable: the air loss would exceed 30 % of the inlet pressure",
     Flag.NO_CORE: "not computable: no room left for passages or fin gaps, or a port of no shape",
+    Flag.NO_VALUE: "not computable: a correlation has no value here",
 }
 
 
@@ -102,9 +106,9 @@ def _rate(designs: Designs, duty: Duty, factors: ModelFactors, envelope: Envelop
         values.update({name: room[:, 0] for name, room in clearances(d, g, envelope).items()})
     shape = (max(batch_size(designs), batch_size(factors), duty.size), len(duty.names))
     no_core = impossible(d, g)
-    flags = _flags(g, duty, thermal, state, ratio) | np.where(settled | no_core, 0, int(Flag.NOT_SETTLED))
-    flags = flags | np.where(no_core, int(Flag.NO_CORE), np.where(np.isnan(air.total), int(Flag.AIR_CANNOT_PASS), 0))
-    return Rating(duty.names, _blanked(values, no_core, np.isnan(air.total)), np.broadcast_to(flags, shape))
+    void = _void(no_core, thermal, air, coolant)
+    flags = _flags(g, duty, thermal, state, ratio, air) | np.where(settled | no_core, 0, int(Flag.NOT_SETTLED)) | void
+    return Rating(duty.names, _blanked(values, no_core, void > 0), np.broadcast_to(flags, shape))
 
 
 def _coolant_half(
@@ -200,15 +204,27 @@ def _core_values(d: Designs, g: Geometry, rho: float) -> dict[str, Array]:
     return {name: value[:, 0] for name, value in values.items()}
 
 
-def _flags(g: Geometry, duty: Duty, thermal: Thermal, state: State, ratio: Array) -> IntArray:
-    hottest = np.maximum(np.maximum(state.coolant_out, state.coolant_wall), duty.coolant_inlet_temperature)
-    cold = np.minimum(np.minimum(state.coolant_out, state.coolant_wall), duty.coolant_inlet_temperature)
+def _void(no_core: BoolArray, thermal: Thermal, air: AirLoss, coolant: CoolantLoss) -> IntArray:
+    """The reason why a duty cannot be computed, 0 where it can."""
+    finite = np.isfinite(thermal.heat) & np.isfinite(air.total) & np.isfinite(coolant.total)
+    choked = air.relative >= LARGEST_LOSS
+    reason = np.where(~finite, int(Flag.NO_VALUE), np.where(choked, int(Flag.AIR_CANNOT_PASS), 0))
+    return np.where(no_core, int(Flag.NO_CORE), reason)
+
+
+def _flags(g: Geometry, duty: Duty, thermal: Thermal, state: State, ratio: Array, air: AirLoss) -> IntArray:
+    # The wall is most extreme where the air enters over the leaving coolant.
+    film_share = thermal.resistances[4] * thermal.UA
+    corner = state.coolant_out + (duty.air_inlet_temperature - state.coolant_out) * film_share
+    hottest = np.maximum(np.maximum(state.coolant_out, corner), duty.coolant_inlet_temperature)
+    cold = np.minimum(np.minimum(state.coolant_out, corner), duty.coolant_inlet_temperature)
     raised: list[tuple[Flag, BoolArray]] = [
         (Flag.AIR_FIN_RANGE, g.air.family.outside(g.air.fin, g.air.surface, thermal.air.flow)),
         (Flag.COOLANT_FIN_RANGE, g.coolant.family.outside(g.coolant.fin, g.coolant.surface, thermal.coolant.flow)),
         (Flag.AIR_TEMPERATURE, _outside(duty.air, duty.air_inlet_temperature, state.air_out)),
         (Flag.COOLANT_TEMPERATURE, _outside(duty.coolant, hottest, cold)),
         (Flag.HEADER, ratio > SPREAD_LIMIT),
+        (Flag.AIR_FAST, air.relative > FAST_LOSS),
     ]
     flags = np.zeros((1, 1), dtype=np.int64)
     for flag, where in raised:
@@ -220,9 +236,9 @@ def _outside(fluid: Fluid, one: Array, other: Array) -> BoolArray:
     return out_of_range(fluid, one) | out_of_range(fluid, other)
 
 
-def _blanked(values: dict[str, Array], no_core: BoolArray, no_air: BoolArray) -> dict[str, Array]:
-    """NaN where a core cannot be or the air cannot pass; outputs of the core stay where there is a core."""
-    blank = {"duty": no_core | no_air, "core": no_core[:, 0]}
+def _blanked(values: dict[str, Array], no_core: BoolArray, void: BoolArray) -> dict[str, Array]:
+    """NaN where a core cannot be or its duty not computed; outputs of the core stay where there is a core."""
+    blank = {"duty": void, "core": no_core[:, 0]}
     if not np.any(blank["duty"]):
         return values
     return {name: np.where(blank[OUTPUTS[name].per], np.nan, value) for name, value in values.items()}

@@ -117,7 +117,8 @@ def over_spread(d: Designs, g: Geometry, duty: Duty, at: Thermal, spread: Array)
     """The pass `at` with its heat (and effectiveness) averaged over unequally fed coolant passages.
 
     A linear spread of width (max - min)/mean, rated at its two Gauss nodes: film, conductance and capacity of the
-    coolant at each node's flow; the air is shared evenly.
+    coolant at each node's flow; the air is shared evenly. Where the films rise steeply with flow (transition) the
+    mean over the nodes would exceed the even core: the spread is never let add cooling.
     """
     width = np.clip(spread, 0.0, _LARGEST_SPREAD)
     C_min = np.minimum(at.air.capacity, at.coolant.capacity)
@@ -128,6 +129,7 @@ def over_spread(d: Designs, g: Geometry, duty: Duty, at: Thermal, spread: Array)
         C_node = at.coolant.capacity * share
         eps = core_effectiveness(UA, at.air.capacity, C_node, d.passes, d.side_by_side, g.coolant.family.mixed)
         span = span + 0.5 * eps * np.minimum(at.air.capacity, C_node)
+    span = np.minimum(span, at.effectiveness * C_min)
     return replace(at, heat=span * _span(duty), effectiveness=span / C_min)
 
 

@@ -7,10 +7,13 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy import constants
 
 from physics.arrays import Array
 
 REFERENCE = Path(__file__).parent / "reference"
+POUND_PER_SQUARE_FOOT = constants.lbf / constants.foot**2
+BTU_PER_HOUR_DEGREE_F = constants.Btu / constants.hour / constants.degree_Fahrenheit
 
 
 @cache

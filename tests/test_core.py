@@ -77,10 +77,11 @@ def test_masses_and_volumes_meet_a_core_worked_by_hand() -> None:
         "side plates": 2 * 200 * 60 * 2,
         "air bars": 5 * 2 * 5 * 6.1 * 60,
         "coolant bars": 4 * 2 * 4 * 3 * 200,
-        "tank ends and walls": 2 * 3 * (50.5 * 60 + 2 * 20 * (50.5 + 60)),
+        "tank ends": 2 * 3 * 50.5 * 60,
+        "tank walls": 2 * 20 * (50.5 * 60 - 44.5 * 54),  # 50.5 x 60 outside, 3 mm thick
     }
     assert one(g.dry_mass) == pytest.approx(2700 * sum(volumes_mm3.values()) * 1e-9)
-    assert one(g.coolant_volume) == pytest.approx((4 * 52 * 3 * 200 + 2 * 20 * 50.5 * 60) * 1e-9)
+    assert one(g.coolant_volume) == pytest.approx((4 * 52 * 3 * 200 + 2 * 20 * 44.5 * 54) * 1e-9)
 
 
 def test_two_passes_through_the_thickness_split_passages_tanks_and_faces_along_it() -> None:
@@ -90,13 +91,12 @@ def test_two_passes_through_the_thickness_split_passages_tanks_and_faces_along_i
     assert one(double.coolant.free_area) == pytest.approx(4 * 24 * MM * 3 * MM * 0.98)
     assert one(double.coolant.area) == pytest.approx(4 * 2 * 48 * MM * 200 * MM)
     assert one(double.coolant.sigma) == pytest.approx(4 * 48 * 3 * 0.98 / (50.5 * 60))
-    assert one(double.header_area) == pytest.approx(one(single.header_area) / 2)
-    assert one(double.port_face) == pytest.approx(50.5 * MM * 30 * MM)
-    assert one(double.turn_area) == pytest.approx(
-        20 * MM * 50.5 * MM
-    )  # the turn crosses the thickness, H wide
+    # 60 - three walls of 3 mm: two chambers of 25.5 mm, 50.5 - 6 wide
+    assert one(double.header_area) == pytest.approx(20 * MM * 25.5 * MM)
+    assert one(double.port_face) == pytest.approx(44.5 * MM * 25.5 * MM)
+    assert one(double.turn_area) == pytest.approx(20 * MM * 44.5 * MM)  # the turn crosses the thickness
     assert one(double.air.free_area) == one(single.air.free_area)
-    more_metal = 4 * 4 * 3 * 200 * 1e-9 * 2700
+    more_metal = (4 * 4 * 3 * 200 + 2 * 20 * 3 * 44.5) * 1e-9 * 2700  # four dividers, a wall in each tank
     assert one(double.dry_mass) == pytest.approx(one(single.dry_mass) + more_metal)
 
 
@@ -106,9 +106,10 @@ def test_two_banks_side_by_side_split_the_stack() -> None:
     assert one(double.coolant.free_area) == pytest.approx(one(single.coolant.free_area) / 2)
     assert one(double.coolant.area) == one(single.coolant.area)
     assert one(double.header_area) == one(single.header_area)
-    assert one(double.port_face) == pytest.approx(25.25 * MM * 60 * MM)
-    assert one(double.turn_area) == pytest.approx(20 * MM * 60 * MM)  # the turn climbs the stack, T wide
-    assert one(double.dry_mass) == one(single.dry_mass)
+    # 50.5 - three walls of 3 mm: two chambers of 20.75 mm, 60 - 6 high
+    assert one(double.port_face) == pytest.approx(20.75 * MM * 54 * MM)
+    assert one(double.turn_area) == pytest.approx(20 * MM * 54 * MM)  # the turn climbs the stack
+    assert one(double.dry_mass) == pytest.approx(one(single.dry_mass) + 2 * 20 * 3 * 54 * 1e-9 * 2700)
 
 
 @settings(deadline=None, derandomize=True)

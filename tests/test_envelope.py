@@ -41,12 +41,13 @@ def test_a_core_worked_by_hand_has_the_room_that_is_left() -> None:
 
 def test_ports_of_a_divided_tank_share_its_face() -> None:
     through = room(passes=2, thickness=0.08)
-    assert through["port_height_clearance"] == pytest.approx(0.040 - 0.012 - 0.019)
+    # 80 - three walls of 3: two chambers of 35.5
+    assert through["port_height_clearance"] == pytest.approx(0.0355 - 0.006 - 0.019)
     assert through["port_width_clearance"] == pytest.approx(0.1122 - 0.012 - 0.019)
-    # The upper chamber starts at 40 of 80 mm: its port needs 12 + 19 more, of 66 below the flange
-    assert through["port_flange_clearance"] == pytest.approx(0.066 - 0.040 - 0.031)
+    # The upper chamber starts at 3 + 35.5 + 3 mm: its port needs 6 + 19 and a wall above, of 66 below the flange
+    assert through["port_flange_clearance"] == pytest.approx(0.066 - 0.0415 - 0.025 - 0.003)
     banks = room(passes=2, side_by_side=1.0)
-    assert banks["port_width_clearance"] == pytest.approx(0.0561 - 0.012 - 0.019)
+    assert banks["port_width_clearance"] == pytest.approx((0.1122 - 0.009) / 2 - 0.006 - 0.019)
     assert banks["port_height_clearance"] == pytest.approx(0.070 - 0.012 - 0.019)
 
 

@@ -7,19 +7,19 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
 from cores import AIR_FIN, DUTIES, GLYCOL, INCH, PLAIN_TURBULATOR, TURBULATOR, core, duty, fin, one
+from gas_to_air import CASE, as_published, by_correlation, exchanged, published_core, published_family
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import example
 
 from physics.arrays import Array
 from physics.columns import batch_size, column, take
 from physics.core import Designs, geometry
 from physics.duty import Duty, ModelFactors
 from physics.envelope import Envelope
-from physics.fins import LOUVER, OFFSET_STRIP, OPEN, PLAIN, WAVY, FinFamily, measured
+from physics.fins import LOUVER, OFFSET_STRIP, OPEN, PLAIN, WAVY, FinFamily
 from physics.outputs import CLEARANCES, OUTPUTS
 from physics.ports import d_port, round_port
-from physics.properties import AIR, ConstantFluid, coolant
+from physics.properties import AIR, coolant
 from physics.rating import FLAG_TEXTS, Flag, Rating, rate
 
 POCKET = Envelope(pocket_length=0.330, pocket_width=0.118, pocket_depth=0.066, proud_height=0.024)
@@ -29,76 +29,9 @@ PSI = 6894.757
 
 # --- the published gas-to-air exchanger ---------------------------------------------------------
 
-CASE = example("gas_to_air")
-
-
-def published_family() -> FinFamily:
-    fit, Re = CASE["fit"], [100.0, 1000.0, 10000.0]
-    j = [fit["j_at_1000"] * (r / 1000) ** fit["j_power"] for r in Re]
-    f = [fit["f_at_1000"] * (r / 1000) ** fit["f_power"] for r in Re]
-    return measured("1/8-19.86", Re, j, f, (-0.1, 0.1), (-0.1, 0.1))
-
-
-def published_core(passages: float, family: FinFamily) -> Designs:
-    """No bars, no blockage; tanks and ducts so wide that nothing is lost in them. Coolant side: hot gas."""
-    s, c = CASE["surface"], CASE["core"]
-    cut = fin(
-        spacing=s["spacing"],
-        pitch=1 / s["fins_per_metre"],
-        thickness=s["thickness"],
-        strip_length=s["strip_length"],
-    )
-    if family is not OFFSET_STRIP:
-        stated = ("hydraulic_diameter", "area_density", "fin_area_ratio")
-        cut = replace(cut, **{name: column(s[name]) for name in stated})
-    side = c["flow_length"]
-    tank_face = 4 / np.pi * side * c["no_flow"]
-    return core(
-        length=side,
-        thickness=side,
-        passages=passages,
-        plate_thickness=c["plate_thickness"],
-        side_plate_thickness=c["plate_thickness"],
-        air_bar_width=0,
-        coolant_bar_width=0,
-        air_blockage=0,
-        coolant_blockage=0,
-        coolant_fouling=0,
-        fin_conductivity=c["conductivity"],
-        plate_conductivity=c["conductivity"],
-        tank_length=1e3,
-        turn_loss=0,
-        lid_loss=0,
-        plenum_loss=0,
-        air_fin=cut,
-        coolant_fin=cut,
-        air_family=family,
-        coolant_family=family,
-        port=round_port(column(np.sqrt(tank_face)), column(np.sqrt(tank_face))),
-    )
-
-
-def published_duty(air_side: str, coolant_side: str) -> Duty:
-    a, c = CASE[air_side], CASE[coolant_side]
-    air, hot = (
-        ConstantFluid(name, x["cp"], x["mu"], x["cp"] * x["mu"] / x["Pr"], gas_constant=287.05)
-        for name, x in ((air_side, a), (coolant_side, c))
-    )
-    return duty(
-        a["mass_flow"],
-        a["T_in"],
-        a["p_in"],
-        c["mass_flow"],
-        c["T_in"],
-        air=air,
-        coolant=hot,
-        coolant_pressure=c["p_in"],
-    )
-
-
 @pytest.fixture(scope="module")
 def gas_to_air() -> Rating:
-    return rate(published_core(CASE["core"]["gas_layers"], published_family()), published_duty("air", "gas"))
+    return as_published()
 
 
 def test_gas_to_air_returns_effectiveness_and_heat(gas_to_air: Rating) -> None:
@@ -124,13 +57,11 @@ def test_gas_to_air_returns_the_loss_of_the_gas_on_the_coolant_side(gas_to_air: 
 
 
 def test_gas_to_air_returns_the_loss_of_the_gas_with_the_sides_exchanged() -> None:
-    exchanged = rate(
-        published_core(CASE["core"]["gas_layers"] - 1, published_family()), published_duty("gas", "air")
-    )
-    assert one(exchanged, "air_pressure_drop") == pytest.approx(CASE["recomputed"]["dp_gas"], rel=0.05)
-    assert one(exchanged, "air_pressure_drop") == pytest.approx(CASE["printed"]["dp_gas"], rel=0.05)
-    assert one(exchanged, "heat_rejected") == pytest.approx(CASE["recomputed"]["heat"], rel=0.01)
-    assert one(exchanged, "air_acceleration_loss") < 0
+    r = exchanged()
+    assert one(r, "air_pressure_drop") == pytest.approx(CASE["recomputed"]["dp_gas"], rel=0.05)
+    assert one(r, "air_pressure_drop") == pytest.approx(CASE["printed"]["dp_gas"], rel=0.05)
+    assert one(r, "heat_rejected") == pytest.approx(CASE["recomputed"]["heat"], rel=0.01)
+    assert one(r, "air_acceleration_loss") < 0
 
 
 def test_gas_to_air_has_the_published_geometry() -> None:
@@ -147,8 +78,7 @@ def test_gas_to_air_has_the_published_geometry() -> None:
 
 def test_gas_to_air_with_the_correlation_stays_within_its_published_error() -> None:
     expected = CASE["recomputed_correlation"]
-    d = published_core(CASE["core"]["gas_layers"], OFFSET_STRIP)
-    r = rate(d, published_duty("air", "gas"))
+    r = by_correlation()
     assert one(r, "effectiveness") == pytest.approx(expected["effectiveness"], rel=0.01)
     assert one(r, "air_pressure_drop") == pytest.approx(expected["dp_air"], rel=0.10)
     assert one(r, "coolant_pressure_drop") == pytest.approx(expected["dp_gas"], rel=0.10)

@@ -144,6 +144,8 @@ def _band(raw: object) -> tuple[float, float]:
     low, high = (read(item, Rule("fraction", above=-1.0)) for item in raw)
     if low > high:
         raise refusal(f"{shown(raw[0])} is above {shown(raw[1])}", "write the lower end first")
+    if low > 0.0 or high < 0.0:
+        raise refusal(f"the band {shown(raw[0])} to {shown(raw[1])} leaves out the value itself", "let it hold 0 %")
     return low, high
 
 

@@ -11,6 +11,8 @@ import numpy as np
 from physics.arrays import Array, BoolArray
 
 NAN = np.array([np.nan])
+# Re over which interrupted fins leave laminar flow; 900 to 1400 for strip fins by Joshi & Webb 1987 (from memory)
+INTERRUPTED = (1000.0, 2000.0)
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,7 @@ class FinFamily:
     box: tuple[Bound, ...]
     band_j: tuple[float, float]
     band_f: tuple[float, float]
+    transition: tuple[float, float] = (2300.0, 1e4)  # Re: laminar property ratios below, turbulent above
     mixed: bool = False  # an open passage: the fluid mixes across
     note: str = ""
 

@@ -7,7 +7,7 @@ for the tube.
 import numpy as np
 
 from physics.arrays import Array
-from physics.fins.family import Bound, Fin, FinFamily, Flow, Surface
+from physics.fins.family import INTERRUPTED, Bound, Fin, FinFamily, Flow, Surface
 from physics.fins.plain import surface
 
 RE_CLAMP = 30.0  # ln(0.3 Re) runs to zero below: f would blow up
@@ -68,9 +68,12 @@ LOUVER = FinFamily(
     box=(
         Bound("Re on louver pitch", 100, 3000, louver_reynolds),
         Bound("louver angle", 8.4, 35.0, lambda fin, surface, flow: fin.louver_angle),
+        Bound("flow depth [m]", 0.0156, 0.0574, lambda fin, surface, flow: flow.length),
+        Bound("fin thickness over fin pitch", 0.02, 0.2, lambda fin, surface, flow: fin.thickness / fin.pitch),
         Bound("fin pitch over louver pitch", 0.3, 2.0, lambda fin, surface, flow: fin.pitch / fin.louver_pitch),
         Bound("louver length over fin height", 0.5, 1.0, lambda fin, surface, flow: fin.louver_length / fin.spacing),
     ),
+    transition=INTERRUPTED,
     band_j=(-0.20, 0.20),
     band_f=(-0.20, 0.20),
     note="correlated on tube-and-centre cores, carried over to bar and plate",

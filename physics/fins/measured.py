@@ -7,7 +7,7 @@ from scipy.interpolate import PchipInterpolator
 
 from physics.arrays import Array
 from physics.fins import offset_strip, plain
-from physics.fins.family import Fin, FinFamily, Flow, Surface, Value, reynolds
+from physics.fins.family import INTERRUPTED, Fin, FinFamily, Flow, Surface, Value, reynolds
 
 
 def surface(fin: Fin) -> Surface:
@@ -57,4 +57,5 @@ def measured(
     return FinFamily(
         name=f"measured ({name})", source="the user's own table", surface=surface, j=curve_j, f=curve_f,
         box=(reynolds(float(Re[0]), float(Re[-1])),), band_j=band_j, band_f=band_f,
+        transition=INTERRUPTED,
     )

@@ -3,7 +3,7 @@
 import numpy as np
 
 from physics.arrays import Array
-from physics.fins.family import Bound, Fin, FinFamily, Flow, Surface, reynolds
+from physics.fins.family import INTERRUPTED, Bound, Fin, FinFamily, Flow, Surface, reynolds
 
 
 def surface(fin: Fin) -> Surface:
@@ -51,11 +51,18 @@ def f(fin: Fin, surface: Surface, flow: Flow) -> Array:
 
 OFFSET_STRIP = FinFamily(
     name="offset strip",
-    source="Manglik & Bergles 1995, eqs 34-35; range and +-20 % from memory",
+    source="Manglik & Bergles 1995, eqs 34-35; ranges and +-20 % from memory",
     surface=surface,
     j=j,
     f=f,
-    box=(reynolds(120, 1e4), Bound("Pr", 0.5, 15, lambda fin, surface, flow: flow.Pr)),
+    box=(
+        reynolds(120, 1e4),
+        Bound("Pr", 0.5, 15, lambda fin, surface, flow: flow.Pr),
+        Bound("alpha, gap over height", 0.13, 1.0, lambda fin, surface, flow: fin.gap / fin.height),
+        Bound("delta, thickness over strip", 0.012, 0.048, lambda fin, surface, flow: fin.thickness / fin.strip_length),
+        Bound("gamma, thickness over gap", 0.038, 0.122, lambda fin, surface, flow: fin.thickness / fin.gap),
+    ),
+    transition=INTERRUPTED,
     band_j=(-0.20, 0.20),
     band_f=(-0.20, 0.20),
     note="low, closely spaced fins (alpha > 0.6) may lose a quarter less than computed",

@@ -139,14 +139,19 @@ def open_surface(fin: Fin) -> Surface:
     return Surface(one, 2 / fin.spacing, 0 * one, 2 * fin.spacing, 0 * one, 0 * one)
 
 
+def _open_aspect(fin: Fin, flow: Flow) -> Array:
+    ratio = fin.spacing / flow.width
+    return np.minimum(ratio, 1 / ratio)
+
+
 def open_j(fin: Fin, surface: Surface, flow: Flow) -> Array:
     """Colburn factor of an open passage [-]."""
-    return _colburn(duct_nusselt(fin.spacing / flow.width, surface.hydraulic_diameter, flow), flow)
+    return _colburn(duct_nusselt(_open_aspect(fin, flow), surface.hydraulic_diameter, flow), flow)
 
 
 def open_f(fin: Fin, surface: Surface, flow: Flow) -> Array:
     """Apparent Fanning factor of an open passage [-]."""
-    return duct_friction(fin.spacing / flow.width, surface.hydraulic_diameter, flow)
+    return duct_friction(_open_aspect(fin, flow), surface.hydraulic_diameter, flow)
 
 
 PLAIN = FinFamily(

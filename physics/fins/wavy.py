@@ -5,7 +5,7 @@ from scipy.special import ellipe
 
 from physics.arrays import Array
 from physics.fins import plain
-from physics.fins.family import Bound, Fin, FinFamily, Flow, Surface, reynolds
+from physics.fins.family import INTERRUPTED, Bound, Fin, FinFamily, Flow, Surface, reynolds
 
 
 def arc_ratio(fin: Fin) -> Array:
@@ -20,15 +20,16 @@ def arc_ratio(fin: Fin) -> Array:
 
 
 def surface(fin: Fin) -> Surface:
-    """Plain channels, their walls and metal longer by the arc."""
+    """Plain channels, their fin walls longer by the arc; plates and feet are not."""
     straight = plain.surface(fin)
-    arc = arc_ratio(fin)
+    s, h, arc = fin.gap, fin.height, arc_ratio(fin)
+    cell = fin.pitch * fin.spacing
     return Surface(
         open_share=straight.open_share,
-        area_density=straight.area_density * arc,
-        fin_area_ratio=straight.fin_area_ratio,
+        area_density=2 * (s + h * arc) / cell,
+        fin_area_ratio=h * arc / (s + h * arc),
         hydraulic_diameter=straight.hydraulic_diameter,
-        metal_share=straight.metal_share * arc,
+        metal_share=fin.thickness * (h * arc + fin.pitch) / cell,
         edge_ratio=straight.edge_ratio,
     )
 
@@ -63,6 +64,7 @@ WAVY = FinFamily(
             lambda fin, surface, flow: 2 * fin.wave_amplitude / fin.wave_length,
         ),
     ),
+    transition=INTERRUPTED,
     band_j=(-0.20, 0.20),
     band_f=(-0.20, 0.35),
     note="one text and one measured point stand behind it: measure before buying tools",
