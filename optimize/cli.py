@@ -32,7 +32,7 @@ Core = Annotated[
 ]
 FromRun = Annotated[Path | None, typer.Option("--run", metavar="RUN", help="Take the core from this run ...")]
 Pick = Annotated[str, typer.Option("--pick", metavar="NAME", help="... by its name (C123) or pick (knee).")]
-Workers = Annotated[int, typer.Option(min=1, help="Processes. Results do not depend on it.", show_default="all cores")]
+Workers = Annotated[int | None, typer.Option(min=1, help="Processes. Results do not depend on it.", show_default="all cores")]
 Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
 
 
@@ -106,7 +106,7 @@ def rate(
 def run_(
     study: StudyFile,
     out: Annotated[Path | None, typer.Option(help="Folder of the run.", show_default="results/STUDY-STAMP")] = None,
-    workers: Workers = 0, seed: Seed = None,
+    workers: Workers = None, seed: Seed = None,
 ) -> None:
     """Search a study's space, scatter its front, draw and write everything into a run folder."""
     from datetime import UTC, datetime

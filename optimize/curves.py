@@ -71,8 +71,19 @@ def curve_table(problem: CoreProblem, core: Parameters, first: str, second: str 
         if second:
             columns |= _variable(problem, second, np.full(len(values), step))
         columns |= output_columns(rating, CURVE_OUTPUTS, problem.study.units) | prices(problem, rating)
-        parts.append(pd.DataFrame({**columns, "flags": flag_words(rating.flags)}))
+        fails = failed(problem, {**at, first: values}, len(values))
+        parts.append(pd.DataFrame({**columns, "fails": fails, "flags": flag_words(rating.flags)}))
     return pd.concat(parts, ignore_index=True)
+
+
+def failed(problem: CoreProblem, choices: Parameters, n: int) -> list[str]:
+    """The requirements each of n cores fails, as one text a core; empty for a feasible one."""
+    texts = [""] * n
+    for batch in problem.space.batches_of(choices, n):
+        margins = problem.judge(batch, problem.rate(batch)).margins
+        for i, row in zip(batch.index.tolist(), margins, strict=True):
+            texts[i] = "; ".join(name for name, m in zip(problem.margin_names, row, strict=True) if not m >= 0)
+    return texts
 
 
 def _variable(problem: CoreProblem, name: str, values: Array) -> dict[str, Array]:

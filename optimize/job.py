@@ -22,7 +22,7 @@ from optimize.search.sweep import sweep
 from optimize.seeds import stream
 from optimize.space import Parameters
 from optimize.study.model import Study
-from optimize.tolerance.scatter import Cloud, scatter
+from optimize.tolerance.scatter import Cloud, bands, scatter
 from physics.arrays import Array
 from physics.outputs import OUTPUTS
 
@@ -99,7 +99,9 @@ def result_tables(
         return found | {"misses": _misses(problem, archive.misses)}
     names = [tables.core_name(int(i)) for i in front.ordinals]
     labels = [", ".join(name for name, at in named.items() if at == i) for i in range(len(front))]
-    found["front"] = tables.core_table(problem, front.ordinals, front.points, list(OUTPUTS), pick=labels)
+    found["front"] = tables.core_table(
+        problem, front.ordinals, front.points, list(OUTPUTS), pick=labels, **_own_objectives(problem, front)
+    )
     if clouds:
         found["scatter"] = tables.scatter_table(problem, names, clouds)
         found["clouds"] = tables.cloud_table(problem, names, clouds, _COPIES_SHOWN)
@@ -130,8 +132,18 @@ def _designs(problem: CoreProblem, archive: Archive) -> "pd.DataFrame":
     if not len(rows):
         return _empty(problem)
     return tables.core_table(
-        problem, rows.ordinals, rows.points, tables.key_outputs(problem), layer=layer, feasible=feasible
+        problem, rows.ordinals, rows.points, tables.key_outputs(problem), layer=layer, feasible=feasible,
+        **_own_objectives(problem, rows),
     )
+
+
+def _own_objectives(problem: CoreProblem, rows: Rows) -> dict[str, Array]:
+    """Objectives that are the output of no single duty point: the worst and the mean of all."""
+    columns = tables.objective_columns(problem, rows.objectives).items()
+    return {
+        title: value for (title, value), o in zip(columns, problem.study.objectives, strict=True)
+        if o.at in ("worst", "mean")
+    }
 
 
 def _empty(problem: CoreProblem) -> "pd.DataFrame":
@@ -160,7 +172,10 @@ def _misses(problem: CoreProblem, misses: Rows) -> "pd.DataFrame":
         "; ".join(f"{name} by {-100 * m:.3g} %" for name, m in zip(problem.margin_names, row, strict=True) if m < 0)
         for row in misses.margins
     ]
-    return tables.core_table(problem, misses.ordinals, misses.points, tables.key_outputs(problem), fails=fails)
+    return tables.core_table(
+        problem, misses.ordinals, misses.points, tables.key_outputs(problem), fails=fails,
+        **_own_objectives(problem, misses),
+    )
 
 
 def _record(
@@ -178,10 +193,18 @@ def _record(
         "limits": _limit_records(problem),
         "variables": list(problem.space.names),
         "duty": list(problem.duty.names),
+        "out_of_range": study.search.out_of_range,
         "picks": {name: tables.core_name(int(front.ordinals[i])) for name, i in named.items()},
+        "bands": {name: _bands(problem, front.points[i]) for name, i in named.items()},
         "hypervolume": _hypervolume(front.objectives),
         "scatter": {"draws": study.scatter.draws if len(front) else 0, "confidence": study.scatter.confidence},
     }
+
+
+def _bands(problem: CoreProblem, point: Array) -> dict[str, tuple[float, float]]:
+    """How far each correlation of one core may be off, as fractions."""
+    batch = problem.space.batch(core_at(problem, point), np.zeros(1, dtype=np.int64))
+    return bands(problem.study, batch.air_family, batch.coolant_family)
 
 
 def _objective_record(problem: CoreProblem, i: int) -> dict[str, Any]:

@@ -74,7 +74,9 @@ class Screen:
     @classmethod
     def of(cls, pivots: Array) -> "Screen":
         """The screen of pivots (n, k); of none, it lets everything pass."""
-        cells = 1 + int(RASTER_CELLS ** (1.0 / max(pivots.shape[1] - 1, 1)))
+        if pivots.shape[1] == 1:
+            return cls((), np.array(pivots.min(initial=np.inf)))
+        cells = 1 + int(RASTER_CELLS ** (1.0 / (pivots.shape[1] - 1)))
         edges = tuple(_raster(column, cells) for column in pivots.T[:-1])
         lowest = np.full([len(edge) + 1 for edge in edges], np.inf)
         at = tuple(1 + np.searchsorted(e, x, side="left") for e, x in zip(edges, pivots.T[:-1], strict=True))

@@ -1,0 +1,99 @@
+"""A run folder into pictures and a summary; reads nothing else, and knows nothing of searching."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from optimize import runs
+from optimize.errors import FinfrontError
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+    from optimize.runs import Run
+
+__all__ = ["write_curves", "write_report"]
+
+
+def write_report(folder: Path) -> list[Path]:
+    """Draw every figure of a finished run into its figures/, and write summary.md; the files written.
+
+    Raises FinfrontError when the folder holds no finished run, a damaged one, or cannot be written to.
+    """
+    from optimize.report import style
+    from optimize.report.summary import summary
+
+    run = runs.read(folder)
+    written: list[Path] = []
+    try:
+        (folder / "figures").mkdir(exist_ok=True)
+        with style.house_style():
+            for name, figure in draw_all(run).items():
+                written += style.save(figure, folder / "figures", name)
+        page = folder / "summary.md"
+        page.write_text(summary(run), encoding="utf-8", newline="\n")
+    except KeyError as missing:
+        raise FinfrontError(f"'{folder}' is damaged: {missing} is missing", do="make the run again") from missing
+    except OSError as error:
+        raise FinfrontError(f"cannot write the report into '{folder}': {error.strerror}") from None
+    return [*written, page]
+
+
+def write_curves(
+    table: "pd.DataFrame", names: Sequence[str], system: str, duty_names: Sequence[str], folder: Path
+) -> list[Path]:
+    """Draw a table of curves of one or two variables into a folder; the files written.
+
+    `system` says which units the table is in; its titles carry them, so nothing is converted.
+    """
+    from optimize.report import style
+    from optimize.report.columns import words
+    from optimize.report.curve_data import family_data
+    from optimize.report.curve_figure import PER_FIGURE, draw_curves
+
+    curves = family_data(table, names, duty_names)
+    written: list[Path] = []
+    with style.house_style():
+        for i in range(0, len(curves), PER_FIGURE):
+            figure = draw_curves(curves[i : i + PER_FIGURE], f"Trade-off over {' and '.join(map(words, names))}")
+            written += style.save(figure, folder, "curves" if i == 0 else f"curves_{i // PER_FIGURE + 1}")
+    return written
+
+
+def draw_all(run: "Run") -> dict[str, "Figure"]:
+    """Every figure a run has data for, by the name of its file; to be called in the house style."""
+    from optimize.report import headlines
+    from optimize.report.core_data import limit_data, miss_data, range_data
+    from optimize.report.figure_data import front_data
+    from optimize.report.figures import draw_limits, draw_misses, draw_range, draw_yield
+    from optimize.report.front_figure import draw_front
+    from optimize.report.yield_data import yield_data
+
+    drawn: dict[str, Figure] = {}
+    if "front" in run.tables:
+        drawn["front"] = draw_front(front_data(run), headlines.front(run))
+        if "scatter" in run.tables:
+            drawn["yield"] = draw_yield(yield_data(run), headlines.shares(run))
+        drawn |= _curves(run)
+        drawn["range"] = draw_range(range_data(run), headlines.range_of_front(run))
+    elif len(run.tables["misses"]):
+        drawn["misses"] = draw_misses(miss_data(run), headlines.misses(run))
+    drawn["limits"] = draw_limits(limit_data(run), headlines.limits(run))
+    return drawn
+
+
+def _curves(run: "Run") -> dict[str, "Figure"]:
+    """Curves, a few variables a figure."""
+    from optimize.report import headlines
+    from optimize.report.curve_data import curve_data
+    from optimize.report.curve_figure import PER_FIGURE, draw_curves
+
+    if "curves" not in run.tables:
+        return {}
+    curves = curve_data(run)
+    parts = [curves[i : i + PER_FIGURE] for i in range(0, len(curves), PER_FIGURE)]
+    return {
+        "curves" if i == 1 else f"curves_{i}": draw_curves(part, headlines.curves(run))
+        for i, part in enumerate(parts, start=1)
+    }

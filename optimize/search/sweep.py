@@ -5,7 +5,9 @@ only an archive, so the result is the same to the last bit whatever the number o
 The only importer of joblib.
 """
 
-from collections.abc import Callable, Iterator
+import warnings
+from collections.abc import Callable, Generator, Iterable
+from contextlib import closing
 from dataclasses import dataclass
 from math import prod
 
@@ -20,6 +22,7 @@ Progress = Callable[[int, int], None]
 TASKS = 32
 BLOCKS_A_TASK = (16, 256)
 BLOCKS_A_MERGE = 32
+PARTS_A_MERGE = 8
 
 
 @dataclass(frozen=True)
@@ -120,9 +123,7 @@ class Grid:
         return [range(b, min(b + length, self.blocks)) for b in range(0, self.blocks, length)]
 
 
-def sweep(
-    problem: Problem, workers: int = 1, block: int = 16384, progress: Progress | None = None
-) -> Archive:
+def sweep(problem: Problem, workers: int = 1, block: int = 16384, progress: Progress | None = None) -> Archive:
     """Rate every point of the grid.
 
     Parameters
@@ -142,32 +143,41 @@ def sweep(
     grid = Grid.of(problem.axes, block)
     tasks = grid.tasks()
     parts = _here(problem, grid, tasks) if workers == 1 else _abroad(problem, grid, tasks, workers)
-    archive: Archive | None = None
+    with warnings.catch_warnings(), closing(parts):
+        # joblib warns of the tasks a Ctrl-C cancels.
+        warnings.filterwarnings("ignore", message=".*adjusting the input task iterator")
+        return _gathered(parts, grid, tasks, progress)
+
+
+def _gathered(parts: Iterable[Archive], grid: Grid, tasks: list[range], progress: Progress | None) -> Archive:
+    gathered: list[Archive] = []
     for task, part in zip(tasks, parts, strict=True):
-        archive = part if archive is None else merge(archive, part)
+        gathered.append(part)
+        if len(gathered) == PARTS_A_MERGE:
+            gathered = [merge(*gathered)]
         if progress is not None:
             progress(grid.first_point(task.stop), grid.total)
-    assert archive is not None  # a grid has at least one block
-    return archive
+    return merge(*gathered)
 
 
-def _here(problem: Problem, grid: Grid, tasks: list[range]) -> Iterator[Archive]:
+def _here(problem: Problem, grid: Grid, tasks: list[range]) -> Generator[Archive, None, None]:
     return (_rated(problem, grid, task) for task in tasks)
 
 
-def _abroad(problem: Problem, grid: Grid, tasks: list[range], workers: int) -> Iterator[Archive]:
+def _abroad(problem: Problem, grid: Grid, tasks: list[range], workers: int) -> Generator[Archive, None, None]:
     """Archives of the tasks in order, from worker processes of one thread each."""
     from joblib import Parallel, delayed, parallel_config
     from joblib.externals.loky import get_reusable_executor
 
     with parallel_config(backend="loky", inner_max_num_threads=1):
         pool = Parallel(n_jobs=workers, return_as="generator", batch_size=1, max_nbytes=None)
-        try:
-            yield from pool(delayed(_rated)(problem, grid, task) for task in tasks)
-        except BaseException:
-            # Also on Ctrl-C: no worker may go on rating after the search has stopped.
-            get_reusable_executor(reuse=True).shutdown(wait=False, kill_workers=True)
-            raise
+    parts = pool(delayed(_rated)(problem, grid, task) for task in tasks)
+    try:
+        yield from parts
+    except BaseException:
+        # Also on Ctrl-C: no worker may go on rating after the search has stopped.
+        get_reusable_executor(reuse=True).shutdown(wait=True, kill_workers=True)
+        raise
 
 
 def _rated(problem: Problem, grid: Grid, task: range) -> Archive:

@@ -1,0 +1,240 @@
+"""Yield, limits, range and misses: thin drawings of what `figure_data` and `core_data` worked out."""
+
+import textwrap
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimize.report import style
+from optimize.report.columns import column, label, typeset
+from optimize.report.core_data import LimitData, MissData, RangeData, Strip
+from optimize.report.labels import Note, along, place
+from optimize.report.yield_data import LOW_SHARE, YieldData
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_LOOKS: dict[str, dict[str, Any]] = {
+    "shop": {"color": style.FRONT, "marker": "o", "markersize": 4.5, "linewidth": 1.2, "linestyle": "-"},
+    "both": {
+        "color": style.MODEL, "marker": "s", "markersize": 4.0, "linewidth": 1.0, "linestyle": (0, (4, 2)),
+        "markerfacecolor": "white",
+    },
+}
+_KIND_WORDS = {"shop": "shop tolerances alone", "both": "with the model's bands as well"}
+_DENSE = 80  # cores; above it the front is no line to follow, and marks are smaller
+_RING = 6.0  # [pt] air round a ringed core
+_LETTER = 0.07  # [in] no letter of a pick's name is wider, on average
+_LARGEST_MISS = 120.0  # [pt^2] area of a mark that stands for all copies
+
+
+def draw_yield(data: YieldData, headline: str) -> "Figure":
+    """Above: how many copies meet everything. Below: what the others miss."""
+    rows = len(data.missed)
+    figure = style.new_figure(3.6 + 0.32 * rows + (0.5 if rows else 0.0), headline)
+    if not rows:
+        share = figure.subplots()
+        _shares(share, data)
+        share.set_xlabel(label(data.title))
+    else:
+        share, missed = figure.subplots(2, 1, sharex=True, height_ratios=(2.9, 0.32 * rows + 0.1))
+        _shares(share, data)
+        _missed(missed, data)
+    style.settle(figure)
+    _label_shares(share, data)
+    return figure
+
+
+def _shares(ax: "Axes", data: YieldData) -> None:
+    dense = len(data.x) > _DENSE
+    ax.axhspan(0, LOW_SHARE, color="#f6efe9", zorder=0)
+    for curve in data.curves:
+        bars = np.stack([curve.share - curve.low, curve.high - curve.share]).clip(0)
+        look = _LOOKS[curve.kind] | ({"linestyle": "none", "markersize": 2.5} if dense else {})
+        bar: dict[str, Any] = {"elinewidth": 0.35, "capsize": 0.0} if dense else {"elinewidth": 0.8, "capsize": 2.0}
+        ax.errorbar(data.x, curve.share, bars, zorder=4, **look, **bar)
+    shop = data.curves[0]
+    ax.plot(
+        data.x[data.low], shop.share[data.low], marker="o", markersize=6 if dense else 10, markerfacecolor="none",
+        markeredgecolor=style.FAILED, markeredgewidth=1.0 if dense else 1.4, linestyle="none", zorder=5,
+    )
+    ax.set(ylim=(min(90.0, max(0.0, float(min(c.low.min() for c in data.curves)) - 12.0)), 103.0))
+    ax.set_ylabel("copies that meet every limit [%]")
+    ax.set_title(
+        f"{data.draws:,} copies of each front core; bars: exact {100 * data.confidence:.0f} % interval",
+        weight="normal", fontsize=8,
+    )
+
+
+def _label_shares(ax: "Axes", data: YieldData) -> None:
+    """Both lines where they are furthest apart, the picks, and the ring."""
+    lines = [np.column_stack([data.x, curve.share]) for curve in data.curves]
+    ringed = np.concatenate([lines[0][data.low], *(lines if len(data.x) <= _DENSE else [])])
+    if len(data.x) <= _DENSE:
+        lines = [along(line, 24) for line in lines]
+    points = np.concatenate([*lines, ringed])
+    weights = np.concatenate([np.full(len(points) - len(ringed), 2.0), np.full(len(ringed), 30.0)])
+    gap = np.abs(data.curves[0].share - data.curves[1].share)
+    notes = []
+    for i in sorted((i for i, name in enumerate(data.picks) if name), key=lambda i: data.curves[0].share[i]):
+        at = (float(data.x[i]), float(data.curves[0].share[i]))
+        notes.append(Note(f"{data.picks[i]}, {data.cores[i]}", at, style.INK, True))
+    middle = int(np.argmax(gap)) if np.any(gap > 0) else len(data.x) // 2
+    for curve in data.curves:
+        at = (float(data.x[middle]), float(curve.share[middle]))
+        colour = style.FRONT if curve.kind == "shop" else style.MODEL
+        notes.append(Note(_KIND_WORDS[curve.kind], at, colour))
+    if np.any(data.low):
+        i = int(np.flatnonzero(data.low)[np.argmin(data.curves[0].share[data.low])])
+        text = f"ringed: below {LOW_SHARE:.0f} %\nfrom the shop alone"
+        notes.append(Note(text, (float(data.x[i]), float(data.curves[0].share[i])), style.FAILED))
+    place(ax, notes, points, weights, clear=_RING)
+
+
+def _missed(ax: "Axes", data: YieldData) -> None:
+    """A row for each requirement, a mark for each core, its area the share of copies that miss it."""
+    for row, shares in enumerate(data.missed.values()):
+        for (curve, share), fill in zip(zip(data.curves, shares, strict=True), (True, False), strict=True):
+            area = _LARGEST_MISS * share[share > 0] / 100 * (0.4 if len(data.x) > _DENSE else 1.0)
+            look: dict[str, Any] = {"facecolor": style.FRONT, "alpha": 0.8, "linewidths": 0} if fill else {
+                "facecolor": "none", "edgecolor": style.MODEL, "linewidths": 1.0,
+            }
+            marker = _LOOKS[curve.kind]["marker"]
+            ax.scatter(data.x[share > 0], np.full(area.size, float(row)), area, marker=marker, zorder=4, **look)
+    names = [textwrap.fill(name, 26) for name in data.missed]
+    ax.set_yticks(range(len(names)), names, fontsize=7)
+    ax.set(ylim=(len(names) - 0.4, -0.6), xlabel=label(data.title))
+    ax.set_title("which limit the others break; area: share of copies", weight="normal", fontsize=8)
+
+
+def draw_limits(data: LimitData, headline: str) -> "Figure":
+    """Share of cores turned away by each requirement, and the part it alone turns away."""
+    rows = max(len(data.names), 1)
+    figure = style.new_figure(1.5 + 0.34 * rows + (0.3 if data.idle else 0), headline)
+    ax = figure.subplots()
+    if data.idle:
+        figure.supxlabel(textwrap.fill("Turned nothing away: " + "; ".join(data.idle), 110), fontsize=7.5)
+    at = np.arange(len(data.names))
+    ax.barh(at, data.share, 0.66, color=style.BAR, label="cores turned away")
+    ax.barh(
+        at, data.alone, 0.66, color=style.FRONT, hatch="////", edgecolor="white", linewidth=0,
+        label="of these, by this alone",
+    )
+    for y, (share, alone) in enumerate(zip(data.share, data.alone, strict=True)):
+        text = f"{share_words(share)} (alone {share_words(alone)})" if alone > 0 else share_words(share)
+        ax.annotate(text, (share, y), (4, 0), textcoords="offset points", va="center", fontsize=7.5)
+    ax.set_yticks(at, [textwrap.fill(name, 42) for name in data.names])
+    ax.set(ylim=(rows - 0.45, -0.55), xlabel=f"share of all {data.rated:,} cores rated [%]")
+    ax.set_xticks(range(0, 101, 20))
+    ax.set_xlim(0, max(float(data.share.max(initial=1.0)) * 1.32, 10.0))
+    ax.grid(False, axis="y")
+    ax.legend(loc="lower right", frameon=False)
+    return figure
+
+
+def share_words(share: float) -> str:
+    """A share [%] that never rounds to nothing or to all.
+
+    >>> share_words(90.856), share_words(0.0004), share_words(99.996), share_words(0.0)
+    ('90.9 %', '<0.1 %', '>99.9 %', '0 %')
+    """
+    if share == 0 or share == 100:
+        return f"{share:.0f} %"
+    if share < 0.1:
+        return "<0.1 %"
+    return ">99.9 %" if share > 99.9 else f"{share:.1f} %"
+
+
+def draw_range(data: RangeData, headline: str) -> "Figure":
+    """A strip for each variable that changes along the front."""
+    heights = [max(0.85, 0.26 * len(strip.names) + 0.2) if strip.names else 1.15 for strip in data.strips]
+    note = textwrap.fill("the same in every front core: " + "; ".join(data.same), 100) if data.same else ""
+    places = _name_places(data)
+    top = 0.18 * (1 + max(level for *_, level in places))
+    figure = style.new_figure(1.1 + top + sum(heights) + 0.3 * len(heights) + (0.2 if note else 0), headline)
+    if not data.strips:
+        ax = figure.subplots()
+        ax.set_axis_off()
+        ax.text(0, 0.5, note, va="center", transform=ax.transAxes)
+        return figure
+    panels = figure.subplots(len(heights) + 1, 1, sharex=True, height_ratios=[top, *heights])
+    _name_picks(panels[0], places)
+    for ax, strip in zip(panels[1:], data.strips, strict=True):
+        _strip(ax, data, strip)
+    panels[-1].set_xlabel(label(data.title) + (f"\n{note}" if note else ""))
+    panels[-1].set_xlim(*_x_view(data))
+    return figure
+
+
+def _strip(ax: "Axes", data: RangeData, strip: Strip) -> None:
+    for _, x in data.picks:
+        ax.axvline(x, color=style.MODEL, linewidth=0.9, linestyle=(0, (4, 2)), zorder=1)
+    dense = len(data.x) > _DENSE
+    mark, size = ("|", 9.0) if strip.names and dense else ("s" if strip.names else "o", 2.5 if dense else 4.0)
+    look: dict[str, Any] = {"marker": mark, "markersize": size, "linestyle": "none", "alpha": 0.85}
+    ax.plot(data.x, strip.values, color=style.FRONT, zorder=4, **look)
+    if strip.names:
+        ax.set_yticks(range(len(strip.names)), strip.names)
+        ax.set_ylim(-0.6, len(strip.names) - 0.4)
+    else:
+        ax.margins(y=0.14)
+        ax.locator_params(axis="y", nbins=7, integer=bool(np.all(strip.values == np.round(strip.values))))
+    c = column(strip.title)
+    unit = f" [{typeset(c.unit)}]" if c.unit else ""
+    ax.set_title(c.name.replace("_", " ") + unit, fontsize=8, pad=3)
+
+
+def _name_places(data: RangeData) -> list[tuple[str, float, float, int]]:
+    """Name, x and middle of each pick's name as shares of the width, and its level: no two names meet."""
+    low, high = _x_view(data)
+    ends: list[float] = []
+    places = []
+    for name, x in data.picks:
+        at, half = (x - low) / (high - low), (len(name) + 1) * _LETTER / 2 / (0.85 * style.WIDTH)
+        middle = min(max(at, half), 1 - half)
+        level = next((i for i, end in enumerate(ends) if middle - half > end), len(ends))
+        ends[level : level + 1] = [middle + half]
+        places.append((name, at, middle, level))
+    return places
+
+
+def _x_view(data: RangeData) -> tuple[float, float]:
+    pad = 0.03 * float(np.ptp(data.x)) or 0.05 * abs(float(data.x[0])) or 1.0
+    return float(data.x.min()) - pad, float(data.x.max()) + pad
+
+
+def _name_picks(ax: "Axes", places: list[tuple[str, float, float, int]]) -> None:
+    """Names of the picks over their lines, one above another where they would meet."""
+    ax.set(ylim=(0.0, 1.0 + max(level for *_, level in places)))
+    ax.set_axis_off()
+    for name, at, middle, level in places:
+        ax.plot(
+            [at, at], [0, level + 0.2], color=style.MODEL, linewidth=0.9, linestyle=(0, (4, 2)),
+            transform=ax.get_yaxis_transform(), zorder=1,
+        )
+        ax.text(
+            middle, level + 0.5, name, transform=ax.get_yaxis_transform(), color=style.MODEL, fontsize=7.5,
+            weight="bold", ha="center", va="center",
+            bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none"},
+        )
+
+
+def draw_misses(data: MissData, headline: str) -> "Figure":
+    """By how much the nearest misses fail what; nothing is feasible."""
+    figure = style.new_figure(1.6 + 0.36 * max(len(data.cores), 2), headline)
+    ax = figure.subplots()
+    colours = (style.FAILED, style.FRONT, style.MODEL, style.SHOP, style.INK)
+    for i, (name, percent) in enumerate(data.missed.items()):
+        ax.plot(
+            percent, np.arange(len(percent)), marker=style.MARKS[i % len(style.MARKS)], linestyle="none", markersize=6,
+            color=colours[i % len(colours)], label=name, clip_on=False, zorder=4,
+        )
+    names = [f"{core}  ({text})" for core, text in zip(data.cores, data.texts, strict=True)]
+    ax.set_yticks(range(len(names)), names)
+    ax.set(ylim=(len(names) - 0.5, -0.5), xlabel=(
+        "missed by [% of the limit; a temperature: of 50 K; a clearance: of the pocket]"
+    ))
+    ax.set_xlim(left=0)
+    figure.legend(*ax.get_legend_handles_labels(), loc="outside lower left", frameon=False, ncols=2)
+    return figure

@@ -1,0 +1,237 @@
+"""summary.md: what was asked, what came out, and what to be careful of, for whoever opens the folder first."""
+
+import re
+import tomllib
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimize.report.columns import column, columns_of, label, number, quantity, requirement_words, words
+from optimize.report.core_data import limit_data
+from optimize.report.figure_data import at_limit, limit_words
+from optimize.report.figures import share_words
+from optimize.runs import Run
+from physics.rating import FLAG_TEXTS, Flag
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MAIN_OUTPUTS = (
+    "heat_rejected", "air_outlet_temperature", "air_pressure_drop", "coolant_pressure_drop", "filled_mass",
+    "stack_height",
+)
+_MOST_LIMITS = 8
+_CAUTIONS = """\
+- The coolant is hot and under pressure. A leak in the core puts coolant into the engine; charge air that is too hot
+  can damage it. Pressure-test every core, and fit it by local codes and licensed practice.
+- These are calculated figures. Published correlations have bands, and the tables below the picks say how far they
+  reach; no bench test has been replaced.
+- A share of copies is what the tolerances of the study say, no more: a fault of making that the study does not name is
+  not in it."""
+
+
+def summary(run: Run) -> str:
+    """The text of summary.md."""
+    parts = [f"# {_plain(run.record['title'])}", _outcome(run), "## What was asked", _asked(run)]
+    if "front" in run.tables:
+        parts += ["## The cores with a name", _picks(run)]
+        if "scatter" in run.tables:
+            parts += ["## Copies of them", _copies(run)]
+    elif len(run.tables["misses"]):
+        parts += ["## The nearest misses", _misses(run)]
+    parts += ["## What limits what", _limits(run), "## How far to trust it", _trust(run), _CAUTIONS]
+    parts += ["## How it was made", _made(run)]
+    return "\n\n".join(parts) + "\n"
+
+
+def _plain(text: object) -> str:
+    """A user's text on one line, with nothing in it that Markdown or HTML would act on."""
+    return re.sub(r"([\\`*_|<>\[\]#])", r"\\\1", " ".join(str(text).split()))
+
+
+def _table(heads: list[str], rows: list[list[str]]) -> str:
+    lines = [heads, ["---"] + ["---:"] * (len(heads) - 1), *rows]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
+
+
+def _outcome(run: Run) -> str:
+    """What came out, in two sentences."""
+    record = run.record
+    if "front" not in run.tables:
+        return (
+            f"None of {record['rated']:,} cores rated meets everything that was asked. "
+            f"The requirement that turned most away is {_first_limit(run)}."
+        )
+    knee = run.tables["front"].set_index("core").loc[record["picks"]["knee"]]
+    values = ", ".join(
+        f"{words(c.name)} {quantity(float(knee[c.title]), c.unit)}"
+        for c in (column(o["column"]) for o in record["objectives"])
+    )
+    return (
+        f"Of {record['rated']:,} cores rated {record['feasible']:,} meet everything, and {record['front']:,} of those "
+        f"are worth having: none is beaten in every objective. "
+        f"The knee of that front is {record['picks']['knee']}: {values}{_knee_share(run)}."
+    )
+
+
+def _knee_share(run: Run) -> str:
+    if "scatter" not in run.tables:
+        return ""
+    table = run.tables["scatter"]
+    row = table[(table["core"] == run.record["picks"]["knee"]) & (table["scatter"] == "shop")].iloc[0]
+    return f"; {row['share_met [%]']:.1f} % of its copies, built to the tolerances of the study, meet everything"
+
+
+def _first_limit(run: Run) -> str:
+    data = limit_data(run)
+    return data.names[0] if data.names else "none"
+
+
+def _asked(run: Run) -> str:
+    """Duty, coolant and pocket in the words of the study's own file; objectives and limits from the record."""
+    study = tomllib.loads((run.folder / "study.toml").read_text(encoding="utf-8"))
+    lines = []
+    for name, point in study.get("duty", {}).items():
+        lines.append(f"- duty point {_plain(words(name))}: {_pairs(point)}")
+    for part in ("coolant", "envelope"):
+        if part in study:
+            lines.append(f"- {'pocket' if part == 'envelope' else part}: {_pairs(study[part])}")
+    aims = [
+        f"{'most' if o['maximise'] else 'least'} {label(o['column'], unit=False)}" for o in run.record["objectives"]
+    ]
+    lines.append(f"- wanted: {_plain('; '.join(aims))}")
+    for limit in run.record["limits"]:
+        side = "at most" if limit["side"] == "max" else "at least"
+        value = limit_words(limit).removeprefix("limit ")
+        everywhere = " at every duty point" if limit["at"] == "worst" else ""
+        lines.append(f"- {words(limit['output'])} {side} {value}{everywhere}")
+    return "\n".join(lines)
+
+
+def _pairs(values: dict[str, Any]) -> str:
+    return ", ".join(f"{_plain(words(key))} {_plain(value)}" for key, value in values.items())
+
+
+def _picks(run: Run) -> str:
+    """Named cores in columns: what they are, what they do, what they are only just within."""
+    front = run.tables["front"]
+    named = front[front["pick"].fillna("") != ""]
+    heads = ["", *(f"{_plain(row['pick'])}, {row['core']}" for _, row in named.iterrows())]
+    rows = []
+    for name in run.record["variables"]:
+        for c in columns_of(front, name):
+            rows.append([label(c.title), *(_plain(_value(v)) for v in named[c.title])])
+    for name in MAIN_OUTPUTS:
+        for c in columns_of(front, name):
+            rows.append([label(c.title), *(number(float(v)) for v in named[c.title])])
+    rows.append(["only just within", *(_plain("; ".join(at_limit(run, front, int(i))) or "-") for i in named.index)])
+    rows.append(["flags", *(_plain(v) for v in named["flags"].fillna("-"))])
+    return _table(heads, rows)
+
+
+def _value(value: object) -> str:
+    return f"{value:.5g}" if isinstance(value, float) else str(value)
+
+
+def _copies(run: Run) -> str:
+    """Share that meets everything, and P05 .. P95, of each named core under each kind of scatter."""
+    record, table = run.record, run.tables["scatter"]
+    draws, confidence = record["scatter"]["draws"], 100 * record["scatter"]["confidence"]
+    said = (
+        f"{draws:,} copies of each front core. *shop*: the tolerances of the study; *model*: the bands of the "
+        "correlations, on the nominal core; *both*: together. Ranges are P05 .. P95; shares stand with their exact "
+        f"{confidence:.4g} % interval."
+    )
+    front = run.tables["front"]
+    return said + "".join(
+        f"\n\n**{_plain(row['pick'])}, {row['core']}**\n\n{_one_core(table[table['core'] == row['core']])}"
+        for _, row in front[front["pick"].fillna("") != ""].iterrows()
+    )
+
+
+def _one_core(table: "pd.DataFrame") -> str:
+    kinds = table.set_index("scatter")
+    shares = [
+        f"{met:.1f} % ({low:.1f} .. {high:.1f})"
+        for met, low, high in zip(*(kinds[f"share_{part} [%]"] for part in ("met", "low", "high")), strict=True)
+    ]
+    rows = [["meet every limit", *shares]]
+    for title in (str(c).removeprefix("P05 ") for c in table.columns if str(c).startswith("P05 ")):
+        rows.append([label(title), *(
+            f"{number(kinds[f'P05 {title}'][kind])} .. {number(kinds[f'P95 {title}'][kind])}" for kind in kinds.index
+        )])
+    return _table(["", *(str(kind) for kind in kinds.index)], rows)
+
+
+def _misses(run: Run) -> str:
+    misses = run.tables["misses"]
+    heads = ["core", "fails", *(label(o["column"]) for o in run.record["objectives"])]
+    rows = [
+        [str(row["core"]), _plain(requirement_words(str(row["fails"]))),
+         *(number(float(row[o["column"]])) for o in run.record["objectives"])]
+        for _, row in misses.iterrows()
+    ]
+    note = "By how much: of the limit; of 50 K for a temperature; of the pocket for a clearance."
+    return f"{_table(heads, rows)}\n\n{note}"
+
+
+def _limits(run: Run) -> str:
+    data = limit_data(run)
+    if not data.names:
+        return "No requirement turned any core away."
+    rows = [
+        [_plain(name), share_words(share), share_words(alone)]
+        for name, share, alone in list(zip(data.names, data.share, data.alone, strict=True))[:_MOST_LIMITS]
+    ]
+    left = f"\n\nTurned nothing away: {_plain('; '.join(data.idle))}." if data.idle else ""
+    return _table(["requirement", "cores turned away", "by it alone"], rows) + left
+
+
+def _trust(run: Run) -> str:
+    """Exact or not, flags, bands."""
+    record = run.record
+    exact = (
+        f"The front is exact over {record['rated']:,} cores, all of them rated."
+        if record["exact"] else
+        f"The front is the best of {record['rated']:,} cores rated in an evolutionary search: near the true one, "
+        "not proven."
+    )
+    lines = [f"- {exact}", *(f"- {text}" for text in _flags(run))]
+    if record["not_computable"]:
+        lines.append(f"- {record['not_computable']:,} cores could not be computed and count as infeasible.")
+    texts: dict[str, list[str]] = {}
+    for name, bands in record["bands"].items():
+        texts.setdefault(_bands(bands), []).append(name)
+    lines += [f"- bands of the correlations ({_plain(', '.join(names))}): {text}." for text, names in texts.items()]
+    if record["hypervolume"]:
+        lines.append(
+            f"- hypervolume of the front: {100 * record['hypervolume']['share']:.1f} % of the box from its best values "
+            "to a tenth beyond its worst (for comparing searches of the same study)."
+        )
+    return "\n".join(lines)
+
+
+def _flags(run: Run) -> list[str]:
+    """How many front cores carry each flag."""
+    if "front" not in run.tables:
+        return []
+    carried = [set(str(text).split()) for text in run.tables["front"]["flags"].fillna("")]
+    counts = {flag: sum(str(flag.name).lower() in words_ for words_ in carried) for flag in Flag}
+    found = [f"{n:,} of {len(carried):,} front cores: {FLAG_TEXTS[flag]}." for flag, n in counts.items() if n]
+    return found or ["No front core is outside the range of a correlation or of the property data."]
+
+
+def _bands(bands: dict[str, list[float]]) -> str:
+    return ", ".join(f"{words(name)} {100 * b[0]:+.0f} .. {100 * b[1]:+.0f} %" for name, b in bands.items())
+
+
+def _made(run: Run) -> str:
+    record = run.record
+    seconds = float(np.sum(list(record["seconds"].values())))
+    versions = ", ".join(f"{name} {version}" for name, version in record["versions"].items())
+    return "\n".join([
+        f"- study {_plain(record['study'])}, SHA-256 {record['study_sha256'][:16]}..., seed {record['seed']}",
+        f"- {record['made']}, {record['method']}, {record['workers']} workers, {seconds:.1f} s, "
+        f"{record['cores_per_second']:,.0f} cores rated a second",
+        f"- {versions}",
+    ])
