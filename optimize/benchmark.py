@@ -6,19 +6,21 @@ from time import perf_counter
 import numpy as np
 
 from optimize.evaluate import CoreProblem
+from optimize.search.problem import Axis
 from optimize.search.sweep import Grid
+from physics.arrays import Array
 
 _REPEATS = 50
 _BLOCK = 16384
 
 
 def measure(problem: CoreProblem, cores: int) -> Iterator[str]:
-    """Lines of text: cores and ratings a second over blocks spread evenly through the space, and one core alone."""
-    grid = Grid.of(problem.axes, _BLOCK)
-    step = max(1, grid.blocks * (grid.total // grid.blocks) // max(cores, 1))
+    """Lines of text: cores and ratings a second over blocks spread evenly through the space, and one core alone.
+
+    A continuous space is rated at random points instead, fin families mixed as an evolution mixes them.
+    """
     seconds, rated = 0.0, 0
-    for number in range(0, grid.blocks, step):
-        points, _ = grid.block(number)
+    for points in _blocks(problem, cores):
         start = perf_counter()
         problem.evaluate(points)
         seconds += perf_counter() - start
@@ -29,8 +31,29 @@ def measure(problem: CoreProblem, cores: int) -> Iterator[str]:
     yield f"one core alone: {1e3 * _single(problem):.2f} ms"
 
 
+def _blocks(problem: CoreProblem, cores: int) -> Iterator[Array]:
+    """Points to rate, at least as many as asked for where the space has them."""
+    if problem.space.size is None:
+        yield random_points(problem.axes, cores, np.random.default_rng(0))
+        return
+    grid = Grid.of(problem.axes, _BLOCK)
+    step = max(1, grid.total // cores)
+    for number in range(0, grid.blocks, step):
+        yield grid.block(number)[0]
+
+
+def random_points(axes: tuple[Axis, ...], count: int, random: np.random.Generator) -> Array:
+    """Points (count, axes) anywhere in a space."""
+    columns = [
+        random.uniform(axis.low, axis.high, count) if axis.size is None
+        else random.integers(0, axis.size, count).astype(float)
+        for axis in axes
+    ]
+    return np.stack(columns, axis=1)
+
+
 def _single(problem: CoreProblem) -> float:
-    point = np.zeros((1, len(problem.axes)))
+    point = random_points(problem.axes, 1, np.random.default_rng(0))
     start = perf_counter()
     for _ in range(_REPEATS):
         problem.evaluate(point)

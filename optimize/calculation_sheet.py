@@ -64,8 +64,8 @@ class Sheet:
         verdicts = [(name, f"{100 * m:+.2f}", "%" if m >= 0 else "%   MISSED") for name, m in self.requirements()]
         lines += [_row(name, [margin], verdict) for name, margin, verdict in verdicts]
         lines += ["", "Correlations"] + [f"  {line}" for line in self.sources()]
-        cautions = self.cautions()
-        lines += ["", "Cautions"] + [f"  {line}" for line in cautions or ["none: inside the range of every correlation"]]
+        cautions = self.cautions() or ["none: inside the range of every correlation"]
+        lines += ["", "Cautions"] + [f"  {line}" for line in cautions]
         return "\n".join(lines)
 
     def sources(self) -> list[str]:

@@ -32,7 +32,7 @@ Core = Annotated[
 ]
 FromRun = Annotated[Path | None, typer.Option("--run", metavar="RUN", help="Take the core from this run ...")]
 Pick = Annotated[str, typer.Option("--pick", metavar="NAME", help="... by its name (C123) or pick (knee).")]
-Workers = Annotated[int | None, typer.Option(min=1, help="Processes. Results do not depend on it.", show_default="all cores")]
+Workers = Annotated[int | None, typer.Option(min=1, help="Processes; no result depends on it.", show_default="all")]
 Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
 
 

@@ -1,6 +1,7 @@
 """Work over processes, in order, so that results never depend on how many there are; the one door to joblib."""
 
-from collections.abc import Callable, Iterator, Sequence
+import warnings
+from collections.abc import Callable, Generator, Sequence
 from typing import Any, TypeVar
 
 Result = TypeVar("Result")
@@ -8,21 +9,38 @@ Result = TypeVar("Result")
 
 def in_order(
     function: Callable[..., Result], arguments: Sequence[tuple[Any, ...]], workers: int
-) -> Iterator[Result]:
+) -> Generator[Result, None, None]:
     """`function` of each tuple of arguments, in order; one worker stays in this process.
 
-    Ctrl-C stops the workers at once.
+    Close the generator when leaving early (`contextlib.closing`): on Ctrl-C no worker may go on.
+    Raises ValueError for fewer than one worker.
+
+    >>> list(in_order(pow, [(2, 3), (3, 2)], workers=1))
+    [8, 9]
     """
+    if workers < 1:
+        raise ValueError(f"expected at least one worker, got {workers}")
     if workers == 1 or len(arguments) < 2:
         yield from (function(*each) for each in arguments)
-        return
+    else:
+        yield from _abroad(function, arguments, workers)
+
+
+def _abroad(
+    function: Callable[..., Result], arguments: Sequence[tuple[Any, ...]], workers: int
+) -> Generator[Result, None, None]:
+    """In worker processes of one thread each."""
     from joblib import Parallel, delayed, parallel_config
     from joblib.externals.loky import get_reusable_executor
 
     with parallel_config(backend="loky", inner_max_num_threads=1):
         pool = Parallel(n_jobs=workers, return_as="generator", batch_size=1, max_nbytes=None)
+    results = pool(delayed(function)(*each) for each in arguments)
+    with warnings.catch_warnings():
+        # joblib warns of the tasks a Ctrl-C cancels
+        warnings.filterwarnings("ignore", message=".*adjusting the input task iterator")
         try:
-            yield from pool(delayed(function)(*each) for each in arguments)
+            yield from results
         except BaseException:
-            get_reusable_executor(reuse=True).shutdown(wait=False, kill_workers=True)
+            get_reusable_executor(reuse=True).shutdown(wait=True, kill_workers=True)
             raise

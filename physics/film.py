@@ -23,8 +23,10 @@ class Film:
     flow: Flow
     G: Array
     capacity: Array  # C = m cp [W/K]
+    published_j: Array  # of the correlation alone
     j: Array
-    f_correction: Array  # property ratio on friction
+    turbulent: Array  # 0 below the family's transition, 1 above
+    wall_ratio: Array  # T_wall/T of a gas, mu_wall/mu of a liquid
     h: Array
     eta_fin: Array
     eta_surface: Array
@@ -43,11 +45,16 @@ def film(
     Pr = cp * mu / fluid.conductivity(T, p)
     Re = G * side.surface.hydraulic_diameter / mu
     flow = Flow(Re, Pr, side.flow_length, side.width, side.stack_pitch, side.obstruction)
-    for_j, for_f = property_ratio(fluid, turbulence(side, Re), T, T_wall, p, mu)
-    j = side.family.j(side.fin, side.surface, flow) * for_j * j_factor
+    turbulent = turbulence(side, Re)
+    wall_ratio = T_wall / T if fluid.is_gas else fluid.viscosity(T_wall, p) / mu
+    published_j = side.family.j(side.fin, side.surface, flow)
+    j = published_j * j_factor if fluid.is_gas else published_j * j_factor * liquid_j_ratio(wall_ratio, turbulent)
     h = film_coefficient(j, G, cp, Pr)
     eta_fin, eta_surface = efficiencies(side, h, conductivity)
-    return Film(flow, G, mass_flow * cp, j, for_f, h, eta_fin, eta_surface, eta_surface * h * side.area)
+    conductance = eta_surface * h * side.area
+    return Film(
+        flow, G, mass_flow * cp, published_j, j, turbulent, wall_ratio, h, eta_fin, eta_surface, conductance
+    )
 
 
 def film_coefficient(j: Array, G: Array, cp: Array, Pr: Array) -> Array:
@@ -66,20 +73,23 @@ def turbulence(side: Side, Re: Array) -> Array:
     return np.clip((Re - low) / (high - low), 0.0, 1.0)
 
 
-def property_ratio(
-    fluid: Fluid, turbulent: Array, T: Array, T_wall: Array, p: Array, mu: Array
-) -> tuple[Array, Array]:
-    """Corrections (on j, on f) for properties that change between the wall and the mean temperature.
+def liquid_j_ratio(mu_ratio: Array, turbulent: Array) -> Array:
+    """Correction on j for a liquid whose viscosity at the wall is mu_ratio times that of its bulk [-].
 
-    `turbulent`: 0 for laminar flow, 1 for turbulent; turbulent liquids are left uncorrected.
+    A gas being cooled needs none, and a turbulent liquid is left uncorrected.
     """
-    if fluid.is_gas:
-        laminar = np.where(T_wall < T, _GAS_COOLED, _GAS_HEATED)
-        exponent = (1 - turbulent) * laminar + turbulent * _GAS_TURBULENT
-        return np.ones((1, 1)), np.exp(exponent * np.log(T_wall / T))
-    log_ratio = np.log(fluid.viscosity(T_wall, p) / mu) * (1 - turbulent)
-    laminar = np.where(T_wall > T, _LIQUID_HEATED, _LIQUID_COOLED)
-    return np.exp(_LIQUID_J * log_ratio), np.exp(laminar * log_ratio)
+    return np.asarray(np.exp(_LIQUID_J * (1 - turbulent) * np.log(mu_ratio)))
+
+
+def f_ratio(is_gas: bool, wall_ratio: Array, turbulent: Array) -> Array:
+    """Correction on f for properties that change between the wall and the bulk [-].
+
+    wall_ratio: T_wall/T of a gas (below 1 where it is cooled), mu_wall/mu of a liquid (below 1 where it is heated).
+    """
+    below, above = (_GAS_COOLED, _GAS_HEATED) if is_gas else (_LIQUID_HEATED, _LIQUID_COOLED)
+    at_wall = np.where(wall_ratio < 1, below, above)
+    exponent = (1 - turbulent) * at_wall + (turbulent * _GAS_TURBULENT if is_gas else 0.0)
+    return np.asarray(np.exp(exponent * np.log(wall_ratio)))
 
 
 def efficiencies(side: Side, h: Array, conductivity: Array) -> tuple[Array, Array]:
@@ -103,6 +113,15 @@ def efficiencies(side: Side, h: Array, conductivity: Array) -> tuple[Array, Arra
     return (1 - share) * eta + share * outer, (1 - share) * eta_surface + share * outer_surface
 
 
-def friction(side: Side, at: Film, f_factor: Array) -> Array:
-    """Fanning f of a side, property ratio and model factor included [-]."""
-    return side.family.f(side.fin, side.surface, at.flow) * at.f_correction * f_factor
+@dataclass(frozen=True)
+class Friction:
+    """Fanning f of a side: of the correlation alone, and with property ratio and model factor; (n, m)."""
+
+    published: Array
+    f: Array
+
+
+def friction(side: Side, fluid: Fluid, at: Film, f_factor: Array) -> Friction:
+    """Fanning f of a side at a film's conditions."""
+    published = side.family.f(side.fin, side.surface, at.flow)
+    return Friction(published, published * f_ratio(fluid.is_gas, at.wall_ratio, at.turbulent) * f_factor)

@@ -15,7 +15,7 @@ from physics.columns import batch_size, take, upright
 from physics.core import Designs, Geometry, geometry, impossible
 from physics.duty import Duty, ModelFactors
 from physics.envelope import Envelope, clearances
-from physics.film import friction
+from physics.film import Friction, friction
 from physics.fins.family import Flow
 from physics.losses import FAST_LOSS, LARGEST_LOSS, AirLoss, CoolantLoss, air_loss, coolant_loss, header_ratio
 from physics.outputs import OUTPUTS
@@ -90,13 +90,19 @@ def _rate(designs: Designs, duty: Duty, factors: ModelFactors, envelope: Envelop
     d, k = upright(designs), upright(factors)
     g = geometry(d)
     even, settled_at, settled = settle(d, g, duty, k, passes)
-    coolant, ratio, spread = _coolant_half(d, g, duty, k, even, settled_at)
+    air_f = friction(g.air, duty.air, even.air, k.air_f)
+    coolant_f = friction(g.coolant, duty.coolant, even.coolant, k.coolant_f)
+    coolant, ratio, spread = _coolant_half(d, g, duty, k, even, settled_at, coolant_f)
     thermal = over_spread(d, g, duty, even, spread)
     state = temperatures(duty, thermal)
-    air = _air_half(d, g, duty, k, thermal, state)
+    air = air_loss(
+        d, g, duty.air, duty.air_flow, duty.air_inlet_temperature, state.air, state.air_out, duty.air_inlet_pressure,
+        air_f.f,
+    )
     values = {
         **_thermal_values(duty, thermal, state),
-        **_flow_values(d, g, duty, k, thermal, state, air),
+        **_flow_values(g, duty, thermal, state, air),
+        "air_f": air_f.f, "coolant_f": coolant_f.f,
         **_loss_values(duty, air, coolant),
         **_core_values(d, g, float(duty.coolant.density(_FILLING_TEMPERATURE, _FILLING_PRESSURE))),
         "header_ratio": ratio, "passage_flow_spread": spread,
@@ -112,32 +118,24 @@ def _rate(designs: Designs, duty: Duty, factors: ModelFactors, envelope: Envelop
 
 
 def _coolant_half(
-    d: Designs, g: Geometry, duty: Duty, k: ModelFactors, thermal: Thermal, state: State
+    d: Designs, g: Geometry, duty: Duty, k: ModelFactors, thermal: Thermal, state: State, f: Friction
 ) -> tuple[CoolantLoss, Array, Array]:
     """Coolant loss, header ratio and the flow spread it leaves over the passages."""
     p = duty.coolant_inlet_pressure
     rho_in, rho_mean, rho_out = (
         duty.coolant.density(T, p) for T in (duty.coolant_inlet_temperature, state.coolant, state.coolant_out)
     )
-    f = friction(g.coolant, thermal.coolant, k.coolant_f)
-    loss = coolant_loss(d, g, duty.coolant_flow, thermal.coolant.G, f, (rho_in, rho_mean, rho_out), k.tank_loss)
+    loss = coolant_loss(d, g, duty.coolant_flow, thermal.coolant.G, f.f, (rho_in, rho_mean, rho_out), k.tank_loss)
     ratio = header_ratio(d, g, duty.coolant_flow, rho_in, loss.one_pass)
-    return loss, ratio, header_spread(ratio, _loss_exponent(g, thermal, loss), d.header_factor)
+    return loss, ratio, header_spread(ratio, _loss_exponent(g, thermal, loss, f), d.header_factor)
 
 
-def _loss_exponent(g: Geometry, thermal: Thermal, loss: CoolantLoss) -> Array:
+def _loss_exponent(g: Geometry, thermal: Thermal, loss: CoolantLoss, f: Friction) -> Array:
     """n of passage loss ~ flow^n: 2 + dln f/dln Re on the friction, 2 on the ends."""
     side, flow, step = g.coolant, thermal.coolant.flow, 0.02
     there = Flow(flow.Re * (1 + step), flow.Pr, flow.length, flow.width, flow.stack_pitch, flow.obstruction)
-    ratio = side.family.f(side.fin, side.surface, there) / side.family.f(side.fin, side.surface, flow)
+    ratio = side.family.f(side.fin, side.surface, there) / f.published
     return np.asarray(2 + loss.friction_share * np.log(ratio) / np.log1p(step))
-
-
-def _air_half(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, thermal: Thermal, state: State) -> AirLoss:
-    f = friction(g.air, thermal.air, k.air_f)
-    return air_loss(
-        d, g, duty.air, duty.air_flow, duty.air_inlet_temperature, state.air, state.air_out, duty.air_inlet_pressure, f
-    )
 
 
 def _thermal_values(duty: Duty, thermal: Thermal, state: State) -> dict[str, Array]:
@@ -159,16 +157,13 @@ def _thermal_values(duty: Duty, thermal: Thermal, state: State) -> dict[str, Arr
     }
 
 
-def _flow_values(
-    d: Designs, g: Geometry, duty: Duty, k: ModelFactors, thermal: Thermal, state: State, air: AirLoss
-) -> dict[str, Array]:
+def _flow_values(g: Geometry, duty: Duty, thermal: Thermal, state: State, air: AirLoss) -> dict[str, Array]:
     a, c = thermal.air, thermal.coolant
     rho_coolant = duty.coolant.density(state.coolant, duty.coolant_inlet_pressure)
     rho_inlet = duty.coolant.density(duty.coolant_inlet_temperature, duty.coolant_inlet_pressure)
     return {
         "air_Re": a.flow.Re, "coolant_Re": c.flow.Re, "air_Pr": a.flow.Pr, "coolant_Pr": c.flow.Pr,
         "air_j": a.j, "coolant_j": c.j,
-        "air_f": friction(g.air, a, k.air_f), "coolant_f": friction(g.coolant, c, k.coolant_f),
         "air_mass_velocity": a.G, "coolant_mass_velocity": c.G,
         "air_face_velocity": duty.air_flow / (air.rho_in * g.frontal_area),
         "air_core_velocity": a.G / air.rho_in,

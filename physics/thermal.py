@@ -137,8 +137,7 @@ def _conductance_at(d: Designs, g: Geometry, at: Thermal, share: Array) -> Array
     """UA with every coolant passage at `share` of the mean flow."""
     side, flow = g.coolant, at.coolant.flow
     there = Flow(flow.Re * share, flow.Pr, flow.length, flow.width, flow.stack_pitch, flow.obstruction)
-    base = side.family.j(side.fin, side.surface, flow)
-    h = at.coolant.h * share * side.family.j(side.fin, side.surface, there) / base
+    h = at.coolant.h * share * side.family.j(side.fin, side.surface, there) / at.coolant.published_j
     _, eta_surface = efficiencies(side, h, d.fin_conductivity)
     film_resistance = 1 / (eta_surface * h * side.area)
     fouling = d.coolant_fouling / (eta_surface * side.area)

@@ -2,11 +2,9 @@
 
 Blocks and tasks depend on the grid alone. A worker builds the points of its blocks itself and sends back
 only an archive, so the result is the same to the last bit whatever the number of workers.
-The only importer of joblib.
 """
 
-import warnings
-from collections.abc import Callable, Generator, Iterable
+from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from math import prod
@@ -15,6 +13,7 @@ import numpy as np
 
 from optimize.search.archive import Archive, Guard, merge
 from optimize.search.problem import Axis, Problem
+from optimize.workers import in_order
 from physics.arrays import Array, IntArray
 
 Progress = Callable[[int, int], None]
@@ -138,14 +137,9 @@ def sweep(problem: Problem, workers: int = 1, block: int = 16384, progress: Prog
     ValueError
         If an axis is continuous or a number makes no sense.
     """
-    if workers < 1:
-        raise ValueError(f"expected at least one worker, got {workers}")
     grid = Grid.of(problem.axes, block)
     tasks = grid.tasks()
-    parts = _here(problem, grid, tasks) if workers == 1 else _abroad(problem, grid, tasks, workers)
-    with warnings.catch_warnings(), closing(parts):
-        # joblib warns of the tasks a Ctrl-C cancels.
-        warnings.filterwarnings("ignore", message=".*adjusting the input task iterator")
+    with closing(in_order(_rated, [(problem, grid, task) for task in tasks], workers)) as parts:
         return _gathered(parts, grid, tasks, progress)
 
 
@@ -158,26 +152,6 @@ def _gathered(parts: Iterable[Archive], grid: Grid, tasks: list[range], progress
         if progress is not None:
             progress(grid.first_point(task.stop), grid.total)
     return merge(*gathered)
-
-
-def _here(problem: Problem, grid: Grid, tasks: list[range]) -> Generator[Archive, None, None]:
-    return (_rated(problem, grid, task) for task in tasks)
-
-
-def _abroad(problem: Problem, grid: Grid, tasks: list[range], workers: int) -> Generator[Archive, None, None]:
-    """Archives of the tasks in order, from worker processes of one thread each."""
-    from joblib import Parallel, delayed, parallel_config
-    from joblib.externals.loky import get_reusable_executor
-
-    with parallel_config(backend="loky", inner_max_num_threads=1):
-        pool = Parallel(n_jobs=workers, return_as="generator", batch_size=1, max_nbytes=None)
-    parts = pool(delayed(_rated)(problem, grid, task) for task in tasks)
-    try:
-        yield from parts
-    except BaseException:
-        # Also on Ctrl-C: no worker may go on rating after the search has stopped.
-        get_reusable_executor(reuse=True).shutdown(wait=True, kill_workers=True)
-        raise
 
 
 def _rated(problem: Problem, grid: Grid, task: range) -> Archive:

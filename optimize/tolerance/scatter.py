@@ -5,6 +5,7 @@ design and not by luck.
 """
 
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 
 import numpy as np
@@ -127,10 +128,11 @@ def scatter(
     """Clouds of many cores, in their order, whatever the number of workers."""
     tasks = [(study, cores[i : i + CORES_A_TASK]) for i in range(0, len(cores), CORES_A_TASK)]
     done: list[list[Cloud]] = []
-    for part in in_order(_task, tasks, workers):
-        done += part
-        if progress is not None:
-            progress(len(done), len(cores))
+    with closing(in_order(_task, tasks, workers)) as parts:
+        for part in parts:
+            done += part
+            if progress is not None:
+                progress(len(done), len(cores))
     return done
 
 
