@@ -25,6 +25,7 @@ from optimize.study.model import Study
 from optimize.tolerance.scatter import Cloud, bands, scatter
 from physics.arrays import Array
 from physics.outputs import OUTPUTS
+from physics.rating import FLAG_TEXTS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -194,6 +195,7 @@ def _record(
         "variables": list(problem.space.names),
         "duty": list(problem.duty.names),
         "out_of_range": study.search.out_of_range,
+        "flags": {str(flag.name).lower(): text for flag, text in FLAG_TEXTS.items()},
         "picks": {name: tables.core_name(int(front.ordinals[i])) for name, i in named.items()},
         "bands": {name: _bands(problem, front.points[i]) for name, i in named.items()},
         "hypervolume": _hypervolume(front.objectives),

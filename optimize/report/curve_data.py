@@ -127,8 +127,8 @@ def _family(parts: dict[str, "pd.DataFrame"], first: str, duty: str) -> CurveDat
         for i, row in enumerate(one.rows)
     )
     breaks = np.all([c.breaks for c in curves.values()], axis=0)
-    broken = dict.fromkeys(name for c in curves.values() for name in c.broken) if np.any(breaks) else {}
-    return CurveData(first, one.x, float("nan"), breaks, tuple(broken), rows, words(duty))
+    broken = ("a requirement on every curve",) if np.any(breaks) else ()
+    return CurveData(first, one.x, float("nan"), breaks, broken, rows, words(duty))
 
 
 def _line(row: CurveRow, duty: str) -> Array:

@@ -92,4 +92,5 @@ def _head(ax: "Axes", curve: CurveData) -> None:
 def _legend(figure: "Figure", ax: "Axes") -> None:
     handles, names = ax.get_legend_handles_labels()
     if any(names):
-        figure.legend(handles, names, loc="outside lower center", ncols=3 if len(names) > 4 else 4, frameon=False, handlelength=3.2)
+        columns = 3 if len(names) > 4 else 4
+        figure.legend(handles, names, loc="outside lower center", ncols=columns, frameon=False, handlelength=3.2)

@@ -11,7 +11,6 @@ from optimize.report.core_data import limit_data
 from optimize.report.figure_data import at_limit, limit_words
 from optimize.report.figures import share_words
 from optimize.runs import Run
-from physics.rating import FLAG_TEXTS, Flag
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -216,8 +215,8 @@ def _flags(run: Run) -> list[str]:
     if "front" not in run.tables:
         return []
     carried = [set(str(text).split()) for text in run.tables["front"]["flags"].fillna("")]
-    counts = {flag: sum(str(flag.name).lower() in words_ for words_ in carried) for flag in Flag}
-    found = [f"{n:,} of {len(carried):,} front cores: {FLAG_TEXTS[flag]}." for flag, n in counts.items() if n]
+    counts = {text: sum(flag in flags for flags in carried) for flag, text in run.record["flags"].items()}
+    found = [f"{n:,} of {len(carried):,} front cores: {text}." for text, n in counts.items() if n]
     return found or ["No front core is outside the range of a correlation or of the property data."]
 
 
