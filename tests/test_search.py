@@ -160,7 +160,8 @@ def test_sweep_is_brute_force(problem, block):
     assert archive.feasible_sample.ordinals.tolist() == feasible
     assert archive.infeasible_sample.ordinals.tolist() == infeasible
     shortfall = {i: -sum(min(m, 0.0) for m in verdict.margins[i]) for i in infeasible}
-    nearest = sorted(infeasible, key=lambda i: (shortfall[i], i))[:MISSES]
+    distinct = {shortfall[i]: i for i in reversed(infeasible)}  # of equal misses the first stays
+    nearest = [distinct[s] for s in sorted(distinct)][:MISSES]
     assert archive.misses.ordinals.tolist() == nearest
     for rows in (archive.kept, archive.feasible_sample, archive.infeasible_sample, archive.misses):
         assert np.array_equal(rows.points, all_points(problem)[rows.ordinals])

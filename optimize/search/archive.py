@@ -6,7 +6,7 @@ does not depend on the order or the size of the blocks:
 - Layers: a point of layer <= k among all points is in layer <= k of its block, because its layer is the
   length of the longest chain of points dominating one another down to it, and a block holds part of a chain.
 - Samples: the points whose ordinal numbers have the smallest hash, a rule that looks at one point at a time.
-- Equal objectives: one point stays, by the tie columns, then by the lowest ordinal number.
+- Equal objectives: one point stays, by the tie columns, then by the lowest ordinal number; of equal misses, the lowest.
 """
 
 from collections.abc import Sequence
@@ -301,12 +301,11 @@ def _joined_sample(samples: list[Rows], size: int) -> Rows:
 
 
 def _nearest(missing: Array, ordinals: IntArray) -> IntArray:
-    if len(missing) > MISSES:
-        limit = np.partition(missing, MISSES - 1)[MISSES - 1]
-        close = np.flatnonzero(missing <= limit)
-    else:
-        close = np.arange(len(missing))
-    return close[np.lexsort((ordinals[close], missing[close]))][:MISSES]
+    """Positions of the smallest shortfalls, each once: points that miss by the same are one miss, the first of them."""
+    order = np.lexsort((ordinals, missing))
+    fresh = np.ones(len(order), dtype=bool)
+    fresh[1:] = np.diff(missing[order]) > 0.0
+    return np.asarray(order[fresh][:MISSES])
 
 
 def _read_only(array: AnyArray) -> AnyArray:
