@@ -4,7 +4,7 @@ import ht
 import numpy as np
 import pytest
 from comparisons import crossflow_differences, multipass_effectiveness, multipass_excess
-from cores import AIR_FIN, TURBULATOR, core
+from cores import TURBULATOR, core
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from published import anchor, columns, example
