@@ -3,6 +3,7 @@
 Exit codes: 0 done, 1 nothing feasible, 2 bad input, 130 interrupted.
 """
 
+import io
 import json
 import os
 import sys
@@ -36,20 +37,29 @@ Workers = Annotated[int | None, typer.Option(min=1, help="Processes; no result d
 Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
 
 
+_STOPPED = "stopped: a run is written when it is complete; the same command starts it again"
+
+
 def main() -> None:
     """Run the command line; errors of the user are printed without a traceback."""
     debug = "--debug" in sys.argv[1:]
-    arguments = [a for a in sys.argv[1:] if a != "--debug"]
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal that knows no degree sign
+    arguments = [a for a in sys.argv[1:] if a != "--debug"] or ["--help"]
     try:
         code = app(args=arguments, standalone_mode=False)
     except FinfrontError as error:
         code = _complain(str(error), error if debug else None, 2)
-    except KeyboardInterrupt:
-        code = _complain("stopped; nothing was written", None, 130)
     except (typer.Exit, SystemExit) as leave:
         code = getattr(leave, "exit_code", getattr(leave, "code", 0))
+    except OSError as error:
+        told = FinfrontError(f"{error.strerror}: '{error.filename}'", do="name another place, or make room")
+        code = _complain(str(told), error if debug else None, 2)
     except Exception as error:
         code = _unexpected(error, debug)
+    if code == 130:  # typer turns Ctrl-C into this
+        print(_STOPPED, file=sys.stderr)
     sys.exit(code if isinstance(code, int) else 0)
 
 
@@ -81,10 +91,13 @@ def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="Study file to
 @app.command()
 def check(study: StudyFile) -> None:
     """Read a study and say what it asks; every fault at once if it has any."""
+    from optimize.job import search_method
+
     problem = _problem(study)
-    space = problem.space
+    space, method = problem.space, search_method(problem)
     count = "a continuous space" if space.size is None else f"{space.size:,} cores"
-    print(f"{study}: sound. {count}, {len(problem.duty.names)} duty points, {len(problem.margin_names)} requirements")
+    asked = f"{len(problem.duty.names)} duty points, {len(problem.margin_names)} requirements; method: {method}"
+    print(f"{study}: sound. {count}, {asked}")
     for name, axis in zip(space.names, space.axes, strict=True):
         print(f"  {name}: {'continuous' if axis.size is None else f'{axis.size} values'}")
 

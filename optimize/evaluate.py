@@ -82,8 +82,11 @@ class CoreProblem:
 
     def evaluate(self, points: Array) -> Evaluation:
         """Judge points (n, axes), whatever families they mix."""
+        if not len(points):
+            widths = len(self.objective_names), len(self.margin_names), len(TIE_BREAKS)
+            return Evaluation(*(np.empty((0, width)) for width in widths))
         parts = [(batch.index, self.judge(batch, self.rate(batch))) for batch in self.space.batches(points)]
-        if len(parts) == 1:
+        if len(parts) == 1 and len(parts[0][1].objectives) == len(points):
             return parts[0][1]
         return _joined(len(points), parts)
 

@@ -63,8 +63,9 @@ def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_b
         study.envelope.pocket_length, study.envelope.pocket_width, study.envelope.pocket_depth,
         study.envelope.pocket_depth, study.envelope.pocket_width, study.envelope.pocket_depth,
     )
-    rows = [rating[name] / scale for name, scale in zip(CLEARANCES, pocket, strict=True)]
-    rows.append(-np.where(side_by_side > 0, np.round(passages) % passes, 0.0) / passes)
+    # Rounded to 1e-12 of the pocket: 2.75 in and 0.75 in must make room for 3.5 in.
+    rows = [np.round(rating[name] / scale, 12) for name, scale in zip(CLEARANCES, pocket, strict=True)]
+    rows.append(0.0 - np.where(side_by_side > 0, np.round(passages) % passes, 0.0) / passes)
     if study.search.out_of_range == "refuse":
         rows.append(np.where(np.any(rating.flags & _RANGE_FLAGS, axis=1), -1.0, 0.0))
     for r in requirements(study):

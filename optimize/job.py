@@ -12,6 +12,7 @@ import numpy as np
 
 from optimize import runs, tables, units
 from optimize.curves import curve_table, numeric_variables
+from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem, objective_name
 from optimize.feasibility import requirements
 from optimize.pareto import normalised_hypervolume
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 LARGEST_SWEEP = 20_000_000  # cores; above it, or with a continuous variable, "auto" evolves
+MOST_SWEPT = 5_000_000_000  # several hours of two cores
 _REFERENCE_MARGIN = 0.1  # of the front's span, beyond its worst ends
 _COPIES_SHOWN = 128
 
@@ -64,12 +66,24 @@ def run(study: Study, folder: Path, workers: int, now: datetime, progress: Progr
     return Outcome(folder, archive.feasible > 0, record, found)
 
 
+def search_method(problem: CoreProblem) -> str:
+    """"sweep" or "evolve", as the study asks or, with "auto", by the size of its space.
+
+    Raises FinfrontError for a sweep of a continuous or an endless space.
+    """
+    size, method = problem.space.size, problem.study.search.method
+    if method == "auto":
+        return "sweep" if size is not None and size <= LARGEST_SWEEP else "evolve"
+    if method == "sweep" and size is None:
+        raise FinfrontError("a sweep needs steps", "method in [search]", "give each range a step, or ask for 'evolve'")
+    if method == "sweep" and size is not None and size > MOST_SWEPT:
+        raise FinfrontError(f"a sweep of {size:,} cores would take days", "method in [search]", "ask for 'evolve'")
+    return method
+
+
 def search(problem: CoreProblem, workers: int, progress: Progress) -> tuple[str, Archive]:
     """The front by the method the study asks for, or the one its size asks for."""
-    asked, size = problem.study.search, problem.space.size
-    method = asked.method
-    if method == "auto":
-        method = "sweep" if size is not None and size <= LARGEST_SWEEP else "evolve"
+    asked, method = problem.study.search, search_method(problem)
     if method == "sweep":
         return method, sweep(problem, workers, progress=lambda done, total: progress("cores rated", done, total))
     seed = int(stream(problem.study.seed, "search").generate_state(1)[0])

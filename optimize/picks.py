@@ -29,7 +29,8 @@ def picks(front: Array, objectives: tuple[Objective, ...]) -> dict[str, int]:
     for i, objective in enumerate(objectives):
         order = [i, *(j for j in range(front.shape[1]) if j != i)]
         best = int(np.lexsort(tuple(front[:, j] for j in reversed(order)))[0])
-        found[pick_name(objective)] = best
+        name = pick_name(objective)
+        found[name if name not in found else f"{name}, {objective_name(objective)}"] = best
     return found
 
 

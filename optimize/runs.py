@@ -9,7 +9,7 @@ import platform
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from optimize.errors import FinfrontError
@@ -61,15 +61,30 @@ def write(
     folder: Path, study_text: str, files: dict[str, str], record: dict[str, Any], tables: dict[str, "pd.DataFrame"]
 ) -> None:
     """Write a run; run.json last, so that a folder without it is known to be unfinished."""
-    (folder / "study.toml").write_text(study_text, encoding="utf-8")
-    for name, text in files.items():
+    for name, text in brought_inside(study_text, files).items():
         place = folder / name
-        if folder.resolve() in place.resolve().parents:
-            place.parent.mkdir(parents=True, exist_ok=True)
-            place.write_text(text, encoding="utf-8")
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text(text, encoding="utf-8", newline="")
     for name, table in tables.items():
         table.to_csv(folder / f"{name}.csv", index=False, float_format="%.8g")
     (folder / RECORD).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+def brought_inside(study_text: str, files: dict[str, str]) -> dict[str, str]:
+    """The study and its files by their place in the run folder.
+
+    Files keep their paths from the study's folder; what lay outside it ("../catalogues/fins.toml") loses the way up,
+    and only then the study names the new place.
+
+    >>> brought_inside('air_fins = "../a.toml"', {"../a.toml": "x"})
+    {'study.toml': 'air_fins = "a.toml"', 'a.toml': 'x'}
+    """
+    inside = {"study.toml": study_text}
+    for name, text in files.items():
+        place = "/".join(part for part in PurePosixPath(name).parts if part not in ("..", "/"))
+        inside["study.toml"] = inside["study.toml"].replace(f'"{name}"', f'"{place}"')
+        inside[place] = text
+    return inside
 
 
 def read(folder: Path) -> Run:
@@ -85,6 +100,8 @@ def read(folder: Path) -> Run:
     try:
         record = json.loads(record_file.read_text(encoding="utf-8"))
         tables = {name: pd.read_csv(folder / f"{name}.csv") for name in TABLES if (folder / f"{name}.csv").is_file()}
+        if not isinstance(record, dict):
+            raise ValueError(f"{RECORD} is no record")
     except (OSError, ValueError) as error:
         raise FinfrontError(f"'{folder}' cannot be read: {error}", do="make the run again") from None
     return Run(folder, record, tables)

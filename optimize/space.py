@@ -23,7 +23,7 @@ from physics.ports import Port, d_port, round_port, slot_port
 _COLUMNS = {"tanks.length": "tank_length", "tanks.wall": "tank_wall", "material.density": "density"}
 _OUTER = ("air_fin", "turbulator", "passes")
 _SHAPES = ("round", "D", "slot")
-_PORT_KEYS = ("bore", "radius", "open_height", "height", "width", "line_bore")
+PORT_KEYS = ("bore", "radius", "open_height", "height", "width", "line_bore")
 _FIN_KEYS = tuple(f.name for f in fields(Fin))
 PASSES = ("1", *(f"{n} {words}" for words in ("through the thickness", "side by side") for n in range(2, 7)))
 
@@ -210,7 +210,7 @@ def _fin_table(part: str, rolls: Mapping[str, FinRoll]) -> Parameters:
 
 def _port_table(ports: Mapping[str, PortType]) -> Parameters:
     shapes = np.array([float(_SHAPES.index(port.shape)) for port in ports.values()])
-    sizes = {f"port.{key}": np.array([p.values.get(key, np.nan) for p in ports.values()]) for key in _PORT_KEYS}
+    sizes = {f"port.{key}": np.array([p.values.get(key, np.nan) for p in ports.values()]) for key in PORT_KEYS}
     return {"port.shape": shapes, **sizes}
 
 
@@ -235,7 +235,7 @@ def _part(parameters: Parameters, part: str) -> Fin:
 
 def _port(parameters: Parameters) -> Port:
     shape, bore, radius, open_height, height, width, line = (
-        parameters[f"port.{key}"] for key in ("shape", *_PORT_KEYS)
+        parameters[f"port.{key}"] for key in ("shape", *PORT_KEYS)
     )
     with np.errstate(invalid="ignore"):
         drawn = (round_port(bore, line), d_port(radius, open_height, line), slot_port(height, width, line))

@@ -11,6 +11,11 @@ from optimize.study.faults import did_you_mean
 from optimize.tables import header
 from physics.arrays import Array
 
+# What a study may set to nothing; every other dimension and property is above zero
+_MAY_BE_ZERO = (
+    "air_blockage", "coolant_blockage", "air_fouling", "coolant_fouling", "turn_loss", "lid_loss", "plenum_loss",
+)
+
 
 def given_values(space: Space, pairs: list[str]) -> Parameters:
     """The values (1,) of KEY=VALUE pairs. Raises FinfrontError at the first pair that is wrong."""
@@ -59,8 +64,8 @@ def _value(space: Space, name: str, text: str, where: str) -> float:
         raise FinfrontError(error.what, where, error.do) from None
     if name == "passages" and (value < 1 or value != round(value)):
         raise FinfrontError(f"passages must be a whole number from 1, got {text}", where)
-    if value < 0:
-        raise FinfrontError(f"{name} must not be negative, got {text}", where)
+    if value < 0 or (value == 0 and name not in _MAY_BE_ZERO):
+        raise FinfrontError(f"{name} must be above zero, got {text}", where)
     return value
 
 
@@ -79,24 +84,29 @@ def core_of_run(space: Space, folder: Path, name: str) -> Parameters:
     Raises FinfrontError when the run has no such core, or varies other things than the study.
     """
     run = runs.read(folder)
-    designs = run.tables["designs"]
-    wanted = run.record["picks"].get(name, name)
+    try:
+        designs, known, system = run.tables["designs"], run.record["picks"], run.record["units"]
+    except KeyError as missing:
+        raise FinfrontError(f"the run is damaged: {missing} is missing", str(folder), "make the run again") from None
+    wanted = known.get(name, name)
     rows = designs[designs["core"] == wanted]
     if rows.empty:
-        known = ", ".join([*run.record["picks"], "or a core of designs.csv"])
-        raise FinfrontError(f"the run has no core {units.quoted(name)}", str(folder), f"name one of: {known}")
+        names = ", ".join([*known, "or a core of designs.csv"])
+        raise FinfrontError(f"the run has no core {units.quoted(name)}", str(folder), f"name one of: {names}")
     core = fixed_values(space)
     for key in space.names:
-        column = key if key in space.words else header(key, KINDS[key], run.record["units"])
+        column = key if key in space.words else header(key, KINDS[key], system)
         if column not in rows:
             raise FinfrontError(f"the run does not vary {key}", str(folder), "give the study this run was made from")
-        core[key] = np.array([_stored(space, key, rows.iloc[0][column], run.record["units"], folder)])
+        core[key] = np.array([_stored(space, key, rows.iloc[0][column], system, folder)])
     return core
 
 
 def _stored(space: Space, key: str, cell: object, system: str, folder: Path) -> float:
     if key not in space.words:
-        return float(units.from_display(float(str(cell)), KINDS[key], system))
+        value = float(units.from_display(float(str(cell)), KINDS[key], system))
+        steps = space.coded(space.variables[key])  # tables hold eight digits: back to the very step
+        return next((float(step) for step in steps if abs(step - value) <= 1e-7 * abs(value)), value)
     if str(cell) not in space.words[key]:
         raise FinfrontError(f"the study has no {key} {units.quoted(str(cell))}", str(folder), "use the run's own study")
     return space.code(key, str(cell))

@@ -350,7 +350,7 @@ STUDY_FAULTS = [
     ('units = "SI"', 'units = "metric"', "'units': expected 'SI' or 'US', got 'metric'", "write one of these words"),
     ('tank_loss = ["-25 %", "25 %"]', 'tank_loss = ["25 %", "-25 %"]',
      "'tank_loss' in [model]: '25 %' is above '-25 %'", "write the lower end first"),
-    ("evaluations = 20000", "evaluations = 20", "'evaluations' in [search]: fewer than one population of 200",
+    ("evaluations = 50000", "evaluations = 20", "'evaluations' in [search]: fewer than one population of 200",
      "raise it"),
     ('air_fins = "catalogues/air_fins.toml"', 'air_fins = "catalogues/fins.toml"',
      "'air_fins' in [catalogues]: no such file: 'catalogues/fins.toml'",

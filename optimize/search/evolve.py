@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 Progress = Callable[[int, int], None]
 
 OPENING_SHARE = 0.2
+BREEDING_SHARE = 0.5
+BRED_MOST = 10_000  # a bred candidate costs a hundred times what judging it does; beyond it the front is refined
+REFINING_ROUND = 1000
 POPULATION = 100
 ETA = 20.0
 WALK = 8
@@ -35,7 +38,7 @@ WALK = 8
 def evolve(
     problem: Problem, seed: int, budget: int, population: int = POPULATION, progress: Progress | None = None
 ) -> Archive:
-    """Search by NSGA-II, opened by a Latin hypercube over the whole space.
+    """Search by NSGA-II, opened by a Latin hypercube over the whole space, closed by a search around its front.
 
     Parameters
     ----------
@@ -60,18 +63,28 @@ def evolve(
         raise ValueError(f"expected 2 <= population <= budget, got {population} and {budget}")
     random = np.random.default_rng(np.random.SeedSequence(seed))
     judged = _Judged(problem)
-    drawn = min(budget, max(2 * population, round(OPENING_SHARE * budget)))
+    drawn = min(budget, max(2 * population, round(OPENING_SHARE * min(budget, BRED_MOST))))
     pool = judged.add(_latin_hypercube(problem.axes, drawn, random)).best(2 * population)
+    bred = max(drawn, min(BRED_MOST, round(BREEDING_SHARE * budget)))
     with _quiet_optuna():
-        while True:
-            if progress is not None:
-                progress(drawn, budget)
-            if drawn == budget:
-                return judged.archive
-            count = min(population, budget - drawn)
+        while drawn < bred:
+            count = min(population, bred - drawn)
             elite, children = _generation(problem.axes, pool, population, count, random)
             pool = Pool.join(pool.take(elite), judged.add(judged.moved(children, random)))
             drawn += count
+            _say(progress, drawn, budget)
+    while drawn < budget:
+        count = min(REFINING_ROUND, budget - drawn)
+        children = neighbours(judged.parents(pool), problem.axes, count, random)
+        pool = Pool.join(pool, judged.add(judged.moved(children, random))).best(2 * population)
+        drawn += count
+        _say(progress, drawn, budget)
+    return judged.archive
+
+
+def _say(progress: Progress | None, drawn: int, budget: int) -> None:
+    if progress is not None:
+        progress(drawn, budget)
 
 
 @dataclass(frozen=True)
@@ -157,9 +170,52 @@ class _Judged:
         """The archive of all points judged."""
         return merge(*self.archives)
 
+    def parents(self, pool: Pool) -> Array:
+        """Points worth refining: the first layers found so far, or the pool while nothing is feasible."""
+        self.archives = [self.archive]
+        kept = self.archives[0].kept.points
+        return kept if len(kept) else pool.points
+
+
+def neighbours(parents: Array, axes: tuple[Axis, ...], count: int, random: np.random.Generator) -> Array:
+    """Points (count, axes) around parents picked at random: half of them steps, half leaps.
+
+    A step moves one to three variables a little. A leap takes one name and one other variable anywhere: what
+    crossover rarely does, changing a fin and the count that suits it together.
+    """
+    if not len(parents):
+        return _latin_hypercube(axes, count, random)
+    points = parents[random.integers(len(parents), size=count)].copy()
+    names = [number for number, axis in enumerate(axes) if axis.outer]
+    others = [number for number, axis in enumerate(axes) if not axis.outer]
+    for number, point in enumerate(points):
+        leap = number % 2 == 0 and names and others
+        size = min(len(axes), int(random.integers(1, 4)))
+        changed = [random.choice(names), random.choice(others)] if leap else random.choice(len(axes), size, False)
+        for i in changed:
+            point[i] = _anywhere(axes[i], random) if leap else _near(point[i], axes[i], random)
+    return points
+
+
+def _anywhere(axis: Axis, random: np.random.Generator) -> float:
+    return float(random.uniform(axis.low, axis.high) if axis.size is None else random.integers(axis.size))
+
+
+def _near(x: float, axis: Axis, random: np.random.Generator) -> float:
+    """Any name; a ladder up to a sixth of its length up or down; a number by up to a tenth of its range."""
+    if axis.size is None:
+        reach = (axis.high - axis.low) * 10.0 ** random.uniform(-4.0, -1.0)
+        return float(np.clip(x + reach * random.uniform(-1.0, 1.0), axis.low, axis.high))
+    if axis.outer:
+        return _anywhere(axis, random)
+    steps = random.integers(1, max(1, axis.size // 6) + 1)
+    return float(np.clip(x + random.choice((-1.0, 1.0)) * steps, 0.0, axis.size - 1.0))
+
 
 def _step(point: Array, axes: tuple[Axis, ...], random: np.random.Generator) -> None:
     """Move a point along one discrete axis: to any name, or one rung up or down."""
+    if not axes:
+        return
     number = int(random.integers(len(axes)))
     axis = axes[number]
     if axis.size is None:

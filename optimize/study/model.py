@@ -134,7 +134,7 @@ class Search:
     """How the front is looked for."""
 
     method: str = "auto"
-    evaluations: int = 20_000
+    evaluations: int = 50_000
     population: int = 200
     out_of_range: str = "flag"
 

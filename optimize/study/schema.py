@@ -212,7 +212,7 @@ class SearchTable(Table):
 
     method: Literal["auto", "sweep", "evolve"] = "auto"
     population: Annotated[int, whole(4, 100_000)] = 200
-    evaluations: Annotated[int, whole(1, MOST_EVALUATIONS)] = 20_000
+    evaluations: Annotated[int, whole(1, MOST_EVALUATIONS)] = 50_000
     out_of_range: Literal["flag", "refuse"] = "flag"
 
     @field_validator("evaluations")

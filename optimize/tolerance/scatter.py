@@ -6,20 +6,21 @@ design and not by luck.
 
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from optimize.evaluate import CoreProblem
 from optimize.feasibility import objective_value
 from optimize.seeds import stream
-from optimize.space import Batch, Parameters, variable_name
+from optimize.space import KINDS as VARIABLE_KINDS
+from optimize.space import PORT_KEYS, Batch, Parameters
 from optimize.study.model import Study
 from optimize.tolerance.laws import manufactured, model_factor, share_interval
 from optimize.workers import in_order
 from physics.arrays import Array, BoolArray
 from physics.duty import ModelFactors
-from physics.fins import FinFamily
+from physics.fins import Fin, FinFamily
 
 KINDS = ("shop", "model", "both")  # what the shop can control; what nobody knows yet; together
 FACTORS = ("air_j", "air_f", "coolant_j", "coolant_f", "tank_loss")
@@ -60,21 +61,23 @@ class Draws:
     def __init__(self, study: Study) -> None:
         from scipy.stats.qmc import Sobol
 
-        names = sorted(_tolerance_names(study))
+        names = _tolerance_names()
         columns = [*(("shop", name) for name in names), *(("model", name) for name in FACTORS)]
         random = np.random.default_rng(stream(study.seed, "scatter"))
         sequence = Sobol(len(columns), scramble=True, rng=random)
         u = sequence.random(max(study.scatter.draws, 1))
+        self.count = len(u)
         self._columns = {key: np.clip(u[:, i], 1e-12, 1 - 1e-12) for i, key in enumerate(columns)}
 
     def __getitem__(self, key: tuple[str, str]) -> Array:
         return self._columns[key]
 
 
-def _tolerance_names(study: Study) -> set[str]:
-    own = {variable_name(key) for key, variable in study.variables.items() if variable.tolerance is not None}
-    parts = (("air_fin", study.air_fins), ("coolant_fin", study.turbulators), ("port", study.ports))
-    return own | {f"{part}.{key}" for part, entries in parts for entry in entries.values() for key in entry.tolerances}
+def _tolerance_names() -> list[str]:
+    """Everything that can carry a tolerance, whether or not this study gives it one: a draw belongs to its name."""
+    own = [name for name in VARIABLE_KINDS if name != "passages"]
+    fins = [f"{part}.{f.name}" for part in ("air_fin", "coolant_fin") for f in fields(Fin)]
+    return [*own, *fins, *(f"port.{key}" for key in PORT_KEYS)]
 
 
 def bands(study: Study, air: FinFamily, coolant: FinFamily) -> dict[str, tuple[float, float]]:
@@ -92,6 +95,8 @@ def copies(problem: CoreProblem, choices: Parameters, draws: Draws) -> Batch:
         name: manufactured(name, float(nominal.parameters[name][0]), tolerance, draws["shop", name])
         for name, tolerance in problem.space.tolerances(choices).items()
     }
+    if not made:
+        made = {"length": np.full(draws.count, nominal.parameters["length"][0])}
     return Batch(nominal.index, nominal.parameters | made, nominal.air_family, nominal.coolant_family)
 
 

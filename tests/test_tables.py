@@ -1,0 +1,191 @@
+"""Tables: every number under the right name, in the unit the name carries."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pint
+import pytest
+from small_studies import SECOND_DUTY, core, points, problem, study
+
+from optimize import tables, units
+from optimize.evaluate import CoreProblem
+from optimize.study.model import Objective
+from optimize.tolerance.laws import share_interval
+from optimize.tolerance.scatter import KINDS, SHOWN, Draws, clouds
+from physics.outputs import OUTPUTS
+from physics.rating import Flag
+
+REGISTRY = pint.UnitRegistry()
+PINT = {"%": "percent", "in": "inch", "gal": "gallon"}
+
+
+@pytest.fixture(scope="module", params=["SI", "US"])
+def p(request):
+    return problem(SECOND_DUTY, units=f'"{request.param}"')
+
+
+@pytest.fixture(scope="module")
+def cores(p):
+    return points(p, 60, seed=9)
+
+
+@pytest.fixture(scope="module")
+def table(p, cores):
+    return tables.core_table(p, np.arange(60) + 100, cores, list(OUTPUTS), note=[f"n{i}" for i in range(60)])
+
+
+def displayed(si, kind, label):
+    """By pint, apart from our own conversion."""
+    if not label:
+        return np.asarray(si)
+    name = re.sub(r"[A-Za-z%]+", lambda m: PINT.get(m[0], m[0]), label).replace("^", "**")
+    if kind != "temperature":
+        name = name.replace("degF", "delta_degF").replace("degC", "delta_degC")
+    base = units.KINDS[kind].base.replace("^", "**").replace("K", "kelvin") if kind == "temperature" else None
+    base = base or units.KINDS[kind].base.replace("^", "**") or "dimensionless"
+    return REGISTRY.Quantity(np.asarray(si, dtype=float), base).to(name).magnitude
+
+
+def test_every_output_stands_in_its_column_in_the_unit_the_column_names(p, cores, table):
+    rating = p.rate_points(cores)
+    for name, output in OUTPUTS.items():
+        columns = [c for c in table.columns if re.fullmatch(rf"{name}(@\w+)?( \[.*\])?", c)]
+        assert len(columns) == (2 if output.per == "duty" else 1), name
+        for column in columns:
+            duty = re.search(r"@(\w+)", column)
+            si = rating[name][:, p.duty.names.index(duty[1])] if duty else rating[name]
+            label = re.search(r"\[(.*)\]", column)
+            expected = displayed(si, output.kind, label[1] if label else "")
+            np.testing.assert_allclose(table[column], expected, rtol=1e-12, atol=1e-12, err_msg=column)
+
+
+def test_variables_stand_in_their_columns_by_name_or_in_display_units(p, cores, table):
+    thickness = np.array([p.space.variables["thickness"].values[int(i)] for i in cores[:, 3]])
+    (column,) = [c for c in table.columns if c.startswith("thickness")]
+    inch = p.study.units == "US"
+    assert table[column].to_numpy() == pytest.approx(thickness / (0.0254 if inch else 1e-3), rel=1e-12)
+    assert column == ("thickness [in]" if inch else "thickness [mm]")
+    assert table["air_fin"].tolist() == [p.space.variables["air_fin"].values[int(i)] for i in cores[:, 0]]
+    assert table["passes"].tolist() == [p.space.variables["passes"].values[int(i)] for i in cores[:, 2]]
+
+
+def test_cores_are_named_by_their_numbers_and_extra_columns_come_next(table):
+    assert table["core"].tolist() == [f"C{i}" for i in range(100, 160)]
+    assert list(table.columns[:2]) == ["core", "note"]
+    assert table.columns[-1] == "flags"
+
+
+def test_column_names_are_unique(table):
+    assert table.columns.is_unique
+
+
+def test_flags_are_told_in_words_over_all_duty_points(p, cores, table):
+    flags = p.rate_points(cores).flags
+    for row, text in zip(flags, table["flags"], strict=True):
+        raised = {flag.name.lower() for flag in Flag if np.any(row & flag)}
+        assert set(text.split()) == raised
+    assert set(table["flags"]) != {""}
+
+
+def test_flag_words_of_none_is_nothing():
+    assert tables.flag_words(np.array([[0, 0], [1, 16]])) == ["", "air_fin_range header"]
+
+
+def test_key_outputs_hold_objectives_limits_and_masses_once_each(p):
+    names = tables.key_outputs(p)
+    asked = {o.output for o in p.study.objectives} | {limit.output for limit in p.study.limits}
+    assert asked | {"stack_height", "dry_mass", "filled_mass"} | set(SHOWN) == set(names)
+    assert len(names) == len(set(names))
+
+
+def test_objectives_as_searched_come_back_in_their_own_sense_and_unit(p, cores):
+    judged = p.evaluate(cores)
+    columns = tables.objective_columns(p, judged.objectives)
+    rating = p.rate_points(cores)
+    heat, loss = columns.values()
+    unit = {"SI": ("kW", "kPa"), "US": ("hp", "psi")}[p.study.units]
+    assert list(columns) == [f"heat_rejected@full_power [{unit[0]}]", f"air_pressure_drop@full_power [{unit[1]}]"]
+    np.testing.assert_allclose(heat, displayed(rating["heat_rejected"][:, 0], "power", unit[0]), rtol=1e-12)
+    np.testing.assert_allclose(loss, displayed(rating["air_pressure_drop"][:, 0], "pressure", unit[1]), rtol=1e-12)
+
+
+def test_the_worst_and_the_mean_have_headers_of_their_own():
+    s = replace(study(SECOND_DUTY), objectives=(
+        Objective("heat_rejected", True, "mean"), Objective("air_outlet_temperature", False, "worst"),
+    ))  # fmt: skip
+    headers = tables.objective_headers(CoreProblem(s))
+    assert headers == ["heat_rejected@mean [kW]", "air_outlet_temperature@worst [degC]"]
+
+
+# --- scatter --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def scattered(p):
+    s = replace(p.study, scatter=replace(p.study.scatter, draws=64, confidence=0.9))
+    p = CoreProblem(s)
+    found = [clouds(p, core(p, thickness=t), Draws(s)) for t in (0.07, 0.09)]
+    return p, found
+
+
+def test_a_core_has_a_row_for_each_kind_of_scatter(scattered):
+    p, found = scattered
+    table = tables.scatter_table(p, ["C7", "C8"], found)
+    assert table["core"].tolist() == ["C7"] * 3 + ["C8"] * 3
+    assert table["scatter"].tolist() == list(KINDS) * 2
+    assert table["draws"].tolist() == [64] * 6
+
+
+def test_shares_and_their_intervals_are_those_of_the_copies(scattered):
+    p, found = scattered
+    table = tables.scatter_table(p, ["C7", "C8"], found)
+    for row, cloud in zip(table.to_dict("records"), [*found[0], *found[1]], strict=True):
+        passed = int(cloud.met.all(axis=1).sum())
+        low, high = share_interval(passed, 64, 0.9)
+        assert row["share_met [%]"] == pytest.approx(100 * passed / 64)
+        assert (row["share_low [%]"], row["share_high [%]"]) == pytest.approx((100 * low, 100 * high))
+        for i, name in enumerate(p.margin_names):
+            assert row[f"met: {name} [%]"] == pytest.approx(100 * cloud.met[:, i].mean())
+    at_lid = table.iloc[3]
+    assert at_lid["met: clearance, thickness under the lid [%]"] == pytest.approx(50.0, abs=4)
+
+
+def test_percentiles_are_those_of_the_copies_in_display_units(scattered):
+    p, found = scattered
+    table = tables.scatter_table(p, ["C7", "C8"], found)
+    for row, cloud in zip(table.to_dict("records"), [*found[0], *found[1]], strict=True):
+        for name in SHOWN:
+            kind = OUTPUTS[name].kind
+            label = units.unit_label(kind, p.study.units)
+            for i, duty in enumerate(p.duty.names):
+                shown = displayed(cloud.shown[name][:, i], kind, label)
+                for percent in (5, 50, 95):
+                    value = row[f"P{percent:02d} {name}@{duty} [{label}]"]
+                    assert value == pytest.approx(np.percentile(shown, percent), rel=1e-10)
+
+
+def test_percentiles_leave_out_copies_that_cannot_be_computed(scattered):
+    p, found = scattered
+    cloud = found[0][0]
+    heat = cloud.shown["heat_rejected"].copy()
+    heat[:32, 0] = np.nan
+    heat[:, 1] = np.nan
+    broken = replace(cloud, shown=cloud.shown | {"heat_rejected": heat})
+    row = tables.scatter_table(p, ["C7"], [[broken]]).iloc[0]
+    label = units.unit_label("power", p.study.units)
+    kept = displayed(heat[32:, 0], "power", label)
+    assert row[f"P50 heat_rejected@full_power [{label}]"] == pytest.approx(np.median(kept), rel=1e-10)
+    assert np.isnan(row[f"P50 heat_rejected@long_climb [{label}]"])
+
+
+def test_the_cloud_table_shows_the_first_copies_in_the_plane_of_the_objectives(scattered):
+    p, found = scattered
+    table = tables.cloud_table(p, ["C7", "C8"], found, most=10)
+    assert len(table) == 2 * 3 * 10
+    part = table[(table["core"] == "C8") & (table["scatter"] == "both")]
+    label = units.unit_label("power", p.study.units)
+    shown = displayed(found[1][2].objectives[:10, 0], "power", label)
+    np.testing.assert_allclose(part[f"heat_rejected@full_power [{label}]"], shown, rtol=1e-12)
+    assert part["met"].tolist() == found[1][2].met.all(axis=1)[:10].tolist()
+    assert len(tables.cloud_table(p, ["C7", "C8"], found, most=1000)) == 2 * 3 * 64
