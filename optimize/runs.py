@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 RECORD = "run.json"
 TABLES = ("designs", "front", "scatter", "clouds", "curves", "limits", "misses")
+_TEXTS = dict.fromkeys(("core", "pick", "flags", "fails"), str)  # columns that may be all empty
 _PACKAGES = ("finfront", "numpy", "scipy", "pandas", "optuna", "moocore")
 
 
@@ -99,7 +100,8 @@ def read(folder: Path) -> Run:
         raise FinfrontError(f"'{folder}' holds no finished run (no {RECORD})", do="give the folder of a finished run")
     try:
         record = json.loads(record_file.read_text(encoding="utf-8"))
-        tables = {name: pd.read_csv(folder / f"{name}.csv") for name in TABLES if (folder / f"{name}.csv").is_file()}
+        places = {name: folder / f"{name}.csv" for name in TABLES}
+        tables = {name: pd.read_csv(place, dtype=_TEXTS) for name, place in places.items() if place.is_file()}
         if not isinstance(record, dict):
             raise ValueError(f"{RECORD} is no record")
     except (OSError, ValueError) as error:
