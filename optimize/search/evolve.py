@@ -18,6 +18,7 @@ import numpy as np
 
 from optimize.pareto import layers
 from optimize.search.archive import Archive, judge, merge
+from optimize.search.moves import latin_hypercube, neighbours, step
 from optimize.search.problem import Axis, Problem
 from physics.arrays import Array, IntArray
 
@@ -28,7 +29,7 @@ Progress = Callable[[int, int], None]
 
 OPENING_SHARE = 0.2
 BREEDING_SHARE = 0.5
-BRED_MOST = 10_000  # a bred candidate costs a hundred times what judging it does; beyond it the front is refined
+BRED_MOST = 10_000  # a bred candidate costs a hundred times what judging it does
 REFINING_ROUND = 1000
 POPULATION = 100
 ETA = 20.0
@@ -38,7 +39,7 @@ WALK = 8
 def evolve(
     problem: Problem, seed: int, budget: int, population: int = POPULATION, progress: Progress | None = None
 ) -> Archive:
-    """Search by NSGA-II, opened by a Latin hypercube over the whole space, closed by a search around its front.
+    """Search by NSGA-II, opened by a Latin hypercube over the whole space, closed by leaps and steps around its front.
 
     Parameters
     ----------
@@ -63,28 +64,35 @@ def evolve(
         raise ValueError(f"expected 2 <= population <= budget, got {population} and {budget}")
     random = np.random.default_rng(np.random.SeedSequence(seed))
     judged = _Judged(problem)
-    drawn = min(budget, max(2 * population, round(OPENING_SHARE * min(budget, BRED_MOST))))
-    pool = judged.add(_latin_hypercube(problem.axes, drawn, random)).best(2 * population)
-    bred = max(drawn, min(BRED_MOST, round(BREEDING_SHARE * budget)))
+    drawn, bred = _shares(problem.axes, budget, population)
+    pool = judged.add(latin_hypercube(problem.axes, drawn, random)).best(2 * population)
     with _quiet_optuna():
-        while drawn < bred:
-            count = min(population, bred - drawn)
+        for count in _rounds(drawn, bred, population, budget, progress):
             elite, children = _generation(problem.axes, pool, population, count, random)
             pool = Pool.join(pool.take(elite), judged.add(judged.moved(children, random)))
-            drawn += count
-            _say(progress, drawn, budget)
-    while drawn < budget:
-        count = min(REFINING_ROUND, budget - drawn)
+    for count in _rounds(bred, budget, REFINING_ROUND, budget, progress):
         children = neighbours(judged.parents(pool), problem.axes, count, random)
         pool = Pool.join(pool, judged.add(judged.moved(children, random))).best(2 * population)
-        drawn += count
-        _say(progress, drawn, budget)
     return judged.archive
 
 
-def _say(progress: Progress | None, drawn: int, budget: int) -> None:
-    if progress is not None:
-        progress(drawn, budget)
+def _shares(axes: tuple[Axis, ...], budget: int, population: int) -> tuple[int, int]:
+    """Candidates drawn when the opening ends, and when the breeding ends.
+
+    The close is for names: where no axis is `outer` the whole budget is bred, else at most half of it.
+    """
+    bred = min(BRED_MOST, round(BREEDING_SHARE * budget)) if any(axis.outer for axis in axes) else budget
+    drawn = min(budget, max(2 * population, round(OPENING_SHARE * bred)))
+    return drawn, max(drawn, bred)
+
+
+def _rounds(start: int, stop: int, size: int, budget: int, progress: Progress | None) -> Iterator[int]:
+    """Sizes of the rounds from `start` to `stop` candidates, told as each is done."""
+    for done in range(start, stop, size):
+        count = min(size, stop - done)
+        yield count
+        if progress is not None:
+            progress(done + count, budget)
 
 
 @dataclass(frozen=True)
@@ -142,7 +150,7 @@ class _Judged:
             for _ in range(WALK):
                 if point.tobytes() not in self.seen and point.tobytes() not in batch:
                     break
-                _step(point, self.problem.axes, random)
+                step(point, self.problem.axes, random)
             batch.add(point.tobytes())
         return moved
 
@@ -177,67 +185,6 @@ class _Judged:
         return kept if len(kept) else pool.points
 
 
-def neighbours(parents: Array, axes: tuple[Axis, ...], count: int, random: np.random.Generator) -> Array:
-    """Points (count, axes) around parents picked at random: half of them steps, half leaps.
-
-    A step moves one to three variables a little. A leap takes one name and one other variable anywhere: what
-    crossover rarely does, changing a fin and the count that suits it together.
-    """
-    if not len(parents):
-        return _latin_hypercube(axes, count, random)
-    points = parents[random.integers(len(parents), size=count)].copy()
-    names = [number for number, axis in enumerate(axes) if axis.outer]
-    others = [number for number, axis in enumerate(axes) if not axis.outer]
-    for number, point in enumerate(points):
-        leap = number % 2 == 0 and names and others
-        size = min(len(axes), int(random.integers(1, 4)))
-        changed = [random.choice(names), random.choice(others)] if leap else random.choice(len(axes), size, False)
-        for i in changed:
-            point[i] = _anywhere(axes[i], random) if leap else _near(point[i], axes[i], random)
-    return points
-
-
-def _anywhere(axis: Axis, random: np.random.Generator) -> float:
-    return float(random.uniform(axis.low, axis.high) if axis.size is None else random.integers(axis.size))
-
-
-def _near(x: float, axis: Axis, random: np.random.Generator) -> float:
-    """Any name; a ladder up to a sixth of its length up or down; a number by up to a tenth of its range."""
-    if axis.size is None:
-        reach = (axis.high - axis.low) * 10.0 ** random.uniform(-4.0, -1.0)
-        return float(np.clip(x + reach * random.uniform(-1.0, 1.0), axis.low, axis.high))
-    if axis.outer:
-        return _anywhere(axis, random)
-    steps = random.integers(1, max(1, axis.size // 6) + 1)
-    return float(np.clip(x + random.choice((-1.0, 1.0)) * steps, 0.0, axis.size - 1.0))
-
-
-def _step(point: Array, axes: tuple[Axis, ...], random: np.random.Generator) -> None:
-    """Move a point along one discrete axis: to any name, or one rung up or down."""
-    if not axes:
-        return
-    number = int(random.integers(len(axes)))
-    axis = axes[number]
-    if axis.size is None:
-        return
-    if axis.outer:
-        point[number] = random.integers(axis.size)
-    else:
-        point[number] = np.clip(point[number] + random.choice((-1.0, 1.0)), 0.0, axis.size - 1.0)
-
-
-def _latin_hypercube(axes: tuple[Axis, ...], count: int, random: np.random.Generator) -> Array:
-    """Points (count, axes), each axis covered evenly: one point in each of `count` equal strata."""
-    points = np.empty((count, len(axes)))
-    for column, axis in zip(points.T, axes, strict=True):
-        share = (random.permutation(count) + random.random(count)) / count
-        if axis.size is None:
-            column[:] = axis.low + share * (axis.high - axis.low)
-        else:
-            column[:] = np.minimum(np.floor(share * axis.size), axis.size - 1)
-    return points
-
-
 def _generation(
     axes: tuple[Axis, ...], pool: Pool, population: int, count: int, random: np.random.Generator
 ) -> tuple[IntArray, Array]:
@@ -247,7 +194,7 @@ def _generation(
 
     seed = int(random.integers(2**32))
     if len(pool.points) < 2:
-        return np.arange(len(pool.points)), _latin_hypercube(axes, count, random)
+        return np.arange(len(pool.points)), latin_hypercube(axes, count, random)
     sampler = optuna.samplers.NSGAIISampler(
         population_size=min(population, len(pool.points)),
         crossover=SBXCrossover(eta=ETA),
