@@ -67,11 +67,13 @@ def draw_all(run: "Run") -> dict[str, "Figure"]:
     from optimize.report.core_data import limit_data, miss_data, range_data
     from optimize.report.figure_data import front_data
     from optimize.report.figures import draw_limits, draw_misses, draw_range, draw_yield
-    from optimize.report.front_figure import draw_front
+    from optimize.report.front_figure import draw_front_of_two
+    from optimize.report.front_figure_3 import draw_front_of_three
     from optimize.report.yield_data import yield_data
 
     drawn: dict[str, Figure] = {}
     if "front" in run.tables:
+        draw_front = draw_front_of_two if len(run.record["objectives"]) == 2 else draw_front_of_three
         drawn["front"] = draw_front(front_data(run), headlines.front(run))
         if "scatter" in run.tables:
             drawn["yield"] = draw_yield(yield_data(run), headlines.shares(run))

@@ -17,12 +17,8 @@ if TYPE_CHECKING:
 _CLOUD_SIZE = 3.0
 
 
-def draw_front(data: FrontData, headline: str) -> "Figure":
-    """Two objectives: a panel for the shop's copies, one for the model's bands. Three: the three pairs and a key."""
-    if len(data.titles) > 2:
-        from optimize.report.front_figure_3 import draw_front_of_three
-
-        return draw_front_of_three(data, headline)
+def draw_front_of_two(data: FrontData, headline: str) -> "Figure":
+    """A panel for the shop's copies, one for the model's bands."""
     if not data.shop:
         figure = style.new_figure(4.6, headline)
         panel = figure.add_subplot()
