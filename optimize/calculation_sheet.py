@@ -12,8 +12,9 @@ from optimize.space import KINDS, Parameters
 from physics.columns import upright
 from physics.core import geometry
 from physics.fins import Flow
+from physics.flags import FLAG_TEXTS, Flag
 from physics.outputs import OUTPUTS, Output
-from physics.rating import FLAG_TEXTS, Flag, Rating
+from physics.rating import Rating
 
 _LABEL, _CELL = 52, 14
 
@@ -24,7 +25,7 @@ class Sheet:
     def __init__(self, problem: CoreProblem, core: Parameters) -> None:
         self.problem, self.core = problem, core
         self.batch = problem.space.batch(core, np.zeros(1, dtype=np.int64))
-        self.rating: Rating = problem.rate(self.batch)
+        self.rating: Rating = problem.rate(self.batch, soak=True)
         self.margins = problem.judge(self.batch, self.rating).margins[0]
 
     def requirements(self) -> list[tuple[str, float]]:
@@ -42,7 +43,8 @@ class Sheet:
         return found
 
     def _complaints(self, i: int) -> list[str]:
-        g = geometry(upright(self.batch.designs))
+        with np.errstate(all="ignore"):
+            g = geometry(upright(self.batch.designs))
         texts = []
         for side, name in ((g.air, "air"), (g.coolant, "coolant")):
             at = [np.atleast_2d(self.rating[f"{name}_{number}"][0, i]) for number in ("Re", "Pr")]
@@ -55,7 +57,7 @@ class Sheet:
         study = self.problem.study
         lines = [study.title, "", "Core"]
         lines += [_row(name, [text], unit) for name, text, unit in self._core_rows()]
-        for group, outputs in groupby(OUTPUTS.values(), key=lambda output: output.group):
+        for group, outputs in groupby(self._outputs(), key=lambda output: output.group):
             rows = list(outputs)
             heads = list(self.rating.duty_names) if rows[0].per == "duty" else []
             lines += ["", _row(group, heads, "")]
@@ -102,16 +104,19 @@ class Sheet:
         return {
             "study": self.problem.study.title,
             "core": keyed,
-            "geometry": self._outputs("core", ...),
-            "duty": {duty: self._outputs("duty", i) for i, duty in enumerate(self.rating.duty_names)},
+            "geometry": self._values("core", ...),
+            "duty": {duty: self._values("duty", i) for i, duty in enumerate(self.rating.duty_names)},
             "requirements": {name: _plain(margin) for name, margin in self.requirements()},
             "correlations": self.sources(),
             "cautions": self.cautions(),
         }
 
+    def _outputs(self) -> list[Output]:
+        """The outputs the study has."""
+        return [OUTPUTS[name] for name in self.problem.outputs]
 
-    def _outputs(self, per: str, at: Any) -> dict[str, float | None]:
-        chosen = [output for output in OUTPUTS.values() if output.per == per]
+    def _values(self, per: str, at: Any) -> dict[str, float | None]:
+        chosen = [output for output in self._outputs() if output.per == per]
         return {si_key(o.name, o.kind): _plain(self.rating[o.name][0][at]) for o in chosen}
 
 

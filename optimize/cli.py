@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from optimize.evaluate import CoreProblem
     from optimize.space import Parameters
     from optimize.study.model import Study
+    from physics.soak import Soaked
 
 app = typer.Typer(
     help="Rate, search and compare liquid-cooled bar-and-plate charge-cooler cores.",
@@ -163,6 +164,27 @@ def curves(
 
 
 @app.command()
+def soak(
+    study: StudyFile, core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    out: Annotated[Path, typer.Option(help="Folder for tables and figures.")] = Path("results/soak"),
+) -> None:
+    """The schedule of pulls and rests with one core: charge, coolant and ice over time; what more litres or ice buy."""
+    from optimize.report import write_soak
+    from optimize.soak_tables import gains_table, soak_lines, soak_record, trace_table
+
+    problem = _problem(study)
+    chosen = _core(problem, core, run, pick)
+    soaked = _soaked(problem, chosen)
+    tables = {"soak": trace_table(problem, soaked, "core"), "soak_gains": gains_table(problem, chosen, "core")}
+    out.mkdir(parents=True, exist_ok=True)
+    for name, table in tables.items():
+        table.to_csv(out / f"{name}.csv", index=False, float_format="%.8g")
+    print("\n".join(soak_lines(problem, soaked)))
+    for path in write_soak(tables["soak"], tables["soak_gains"], {"soak": soak_record(problem)}, out):
+        print(f"wrote {path}", file=sys.stderr)
+
+
+@app.command()
 def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a run.", show_default=False)]) -> None:
     """Draw the figures and write the summary of a finished run again."""
     from optimize.report import write_report
@@ -205,11 +227,23 @@ def _core(
     problem: "CoreProblem", pairs: list[str] | None, run: Path | None, pick: str, open_names: tuple[str, ...] = ()
 ) -> "Parameters":
     """The core meant by --core, or by --run and --pick with --core on top."""
-    from optimize.typed_core import core_of_run, given_values, typed_core
+    from optimize.stored_core import core_of_run
+    from optimize.typed_core import given_values, typed_core
 
     if run is None:
         return typed_core(problem.space, pairs or [], open_names)
     return core_of_run(problem.space, run, pick) | given_values(problem.space, pairs or [])
+
+
+def _soaked(problem: "CoreProblem", core: "Parameters") -> "Soaked":
+    """The schedule with one core, courses kept."""
+    from optimize.soak_tables import one_core
+
+    if problem.soaks is None:
+        where, do = f"[soak] in {problem.study.path}", "add the table; `finfront new` writes one to fill in"
+        raise FinfrontError("the study has no schedule of pulls and rests", where, do)
+    run, batch = one_core(problem, core)
+    return run.run(batch, keep=True)
 
 
 @contextmanager

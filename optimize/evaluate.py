@@ -1,39 +1,27 @@
 """A study as a search problem: points -> cores -> rating -> objectives, margins, tie-breaks."""
 
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from optimize.errors import FinfrontError
 from optimize.feasibility import margin_names, margins, objective_value
 from optimize.search.problem import Axis, Evaluation
+from optimize.soaking import SoakRun, soak_outputs
 from optimize.space import Batch, Parameters, Space
 from optimize.study.model import Objective, Study
+from optimize.surroundings import duty_of, installation_of, tables_of, with_line
+from optimize.typed_core import typed_core
 from physics.arrays import Array, IntArray
 from physics.duty import Duty, ModelFactors
 from physics.envelope import Envelope
+from physics.installation import Installation
+from physics.net_gain import Reference, Worth, reference_of
 from physics.outputs import OUTPUTS
-from physics.properties import AIR, coolant
-from physics.rating import Rating, rate
+from physics.rating import Rating, rate, with_net_gain
 
-_COOLANT_PRESSURE = 2.0e5  # liquids ignore it
 TIE_BREAKS = ("coolant_pressure_drop", "dry_mass")
-
-
-def duty_of(study: Study) -> Duty:
-    """The study's duty points as arrays."""
-    points = study.duty
-    fluid = study.coolant
-    return Duty(
-        names=tuple(p.name for p in points),
-        air=AIR,
-        coolant=coolant(fluid.fluid, fluid.strength, fluid.basis),
-        air_flow=np.array([p.air_flow for p in points]),
-        air_inlet_temperature=np.array([p.air_temperature for p in points]),
-        air_inlet_pressure=np.array([p.air_pressure for p in points]),
-        coolant_flow=np.array([p.coolant_flow for p in points]),
-        coolant_inlet_temperature=np.array([p.coolant_temperature for p in points]),
-        coolant_inlet_pressure=np.full(len(points), _COOLANT_PRESSURE),
-    )
 
 
 def envelope_of(study: Study) -> Envelope:
@@ -42,14 +30,29 @@ def envelope_of(study: Study) -> Envelope:
     return Envelope(e.pocket_length, e.pocket_width, e.pocket_depth, e.proud_height)
 
 
+def output_names(study: Study) -> tuple[str, ...]:
+    """The outputs this study has, by the tables it holds."""
+    tables = tables_of(study)
+    return tuple(name for name, output in OUTPUTS.items() if not output.needs or output.needs in tables)
+
+
 class CoreProblem:
-    """What the searches see of a study; pickled by its study alone."""
+    """What the searches see of a study; pickled by its study alone.
+
+    Raises FinfrontError when the reference core of its net gain is no core of the study.
+    """
 
     def __init__(self, study: Study) -> None:
         self.study = study
         self.space = Space(study)
         self.duty = duty_of(study)
         self.envelope = envelope_of(study)
+        self.around = installation_of(study)
+        self.outputs = output_names(study)
+        self._reference = self._reference_core()
+        self.soaks = SoakRun(study, self.duty, self.around) if study.soak is not None else None
+        asked = [o.output for o in study.objectives] + [limit.output for limit in study.limits]
+        self._soak_asked = any(OUTPUTS[name].needs == "soak" for name in asked)
 
     def __reduce__(self) -> tuple[Any, ...]:
         return CoreProblem, (self.study,)
@@ -66,9 +69,50 @@ class CoreProblem:
     def margin_names(self) -> tuple[str, ...]:
         return margin_names(self.study)
 
-    def rate(self, batch: Batch, factors: ModelFactors | None = None) -> Rating:
-        """Rate a batch under the study's duty and envelope."""
-        return rate(batch.designs, self.duty, factors, self.envelope)
+    def rate(self, batch: Batch, factors: ModelFactors | None = None, soak: bool = False) -> Rating:
+        """Rate a batch under the study's duty, in its envelope and among what stands around the core.
+
+        The schedule of pulls and rests is run where a goal asks for it, or with `soak`: it takes far longer.
+        """
+        rating = self._rated(batch, self.duty, factors)
+        if self.study.net_gain is not None:
+            worth = Worth(self.study.net_gain.power_per_air, self.study.net_gain.power_per_kelvin)
+            rating = with_net_gain(rating, self._reference_state(factors), worth, self.around)
+        if self.soaks is not None and (soak or self._soak_asked):
+            soaked = soak_outputs(self.soaks.run(batch, factors))
+            rating = Rating(rating.duty_names, {**rating.values, **soaked}, rating.flags)
+        return rating
+
+    def _rated(self, batch: Batch, duty: Duty, factors: ModelFactors | None) -> Rating:
+        return rate(batch.designs, duty, factors, self.envelope, with_line(self.around, batch.line))
+
+    def rate_at(self, batch: Batch, duty: Duty, around: Installation) -> Rating:
+        """Rate a batch at other duty points than the study's."""
+        return rate(batch.designs, duty, None, None, with_line(around, batch.line))
+
+    def _reference_core(self) -> Batch | None:
+        """The core that the net gain is measured against."""
+        if self.study.net_gain is None:
+            return None
+        pairs = [f"{name}={value}" for name, value in self.study.net_gain.reference.items()]
+        try:
+            core = typed_core(self.space, pairs)
+        except FinfrontError as error:
+            where = f"{self.study.path}, 'reference' in [net_gain]"
+            raise FinfrontError(error.what, where, error.do.replace("--core ", "")) from None
+        return self.space.batch(core, np.zeros(1, dtype=np.int64))
+
+    def _reference_state(self, factors: ModelFactors | None) -> Reference:
+        """What the reference core does, under the same factors on the correlations."""
+        assert self._reference is not None
+        if factors is not None:
+            return reference_of(self._rated(self._reference, self.duty, factors).values)
+        return self._nominal_reference
+
+    @cached_property
+    def _nominal_reference(self) -> Reference:
+        assert self._reference is not None
+        return reference_of(self._rated(self._reference, self.duty, None).values)
 
     def judge(self, batch: Batch, rating: Rating) -> Evaluation:
         """Objectives (to be minimised), margins and tie-breaks of a rated batch."""
@@ -90,13 +134,13 @@ class CoreProblem:
             return parts[0][1]
         return _joined(len(points), parts)
 
-    def rate_points(self, points: Array) -> Rating:
+    def rate_points(self, points: Array, soak: bool = False) -> Rating:
         """The full rating of points (n, axes), in their order."""
-        return self.rate_choices(self.space.choices(points), len(points))
+        return self.rate_choices(self.space.choices(points), len(points), soak)
 
-    def rate_choices(self, choices: Parameters, n: int) -> Rating:
+    def rate_choices(self, choices: Parameters, n: int, soak: bool = False) -> Rating:
         """The full rating of n cores given by values of the variables, in their order."""
-        parts = [(batch.index, self.rate(batch)) for batch in self.space.batches_of(choices, n)]
+        parts = [(batch.index, self.rate(batch, soak=soak)) for batch in self.space.batches_of(choices, n)]
         names = parts[0][1].values
         flags = _scattered(n, [(index, part.flags.astype(float)) for index, part in parts])
         values = {name: _scattered(n, [(index, part[name]) for index, part in parts]) for name in names}

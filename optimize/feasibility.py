@@ -6,8 +6,9 @@ import numpy as np
 
 from optimize.study.model import Limit, Objective, Study
 from physics.arrays import Array
+from physics.flags import Flag
 from physics.outputs import CLEARANCES, OUTPUTS
-from physics.rating import Flag, Rating
+from physics.rating import Rating
 
 _TEMPERATURE_SCALE = 50.0  # [K] what a miss in temperature is measured against
 _BANKS = "whole coolant passages in every bank"

@@ -10,23 +10,23 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from optimize import runs, tables, units
+from optimize import runs, soak_tables, tables, units, water
 from optimize.curves import curve_table, numeric_variables
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem, objective_name
-from optimize.feasibility import requirements
+from optimize.feasibility import objective_value, requirements
 from optimize.pareto import normalised_hypervolume
-from optimize.picks import picks
+from optimize.picks import pick_name, picks
 from optimize.search.archive import Archive, Rows
 from optimize.search.evolve import evolve
 from optimize.search.sweep import sweep
 from optimize.seeds import stream
 from optimize.space import Parameters
-from optimize.study.model import Study
+from optimize.study.model import Objective, Study
 from optimize.tolerance.scatter import Cloud, bands, scatter
 from physics.arrays import Array
+from physics.flags import FLAG_TEXTS
 from physics.outputs import OUTPUTS
-from physics.rating import FLAG_TEXTS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -56,7 +56,7 @@ def run(study: Study, folder: Path, workers: int, now: datetime, progress: Progr
     method, archive = search(problem, workers, progress)
     searched = perf_counter()
     front = archive.front
-    named = picks(front.objectives, study.objectives) if len(front) else {}
+    named = _picks(problem, front)
     clouds = _scatter(problem, front, workers, progress)
     found = result_tables(problem, archive, named, clouds)
     record = _record(problem, archive, method, workers, now, named)
@@ -92,6 +92,18 @@ def search(problem: CoreProblem, workers: int, progress: Progress) -> tuple[str,
     )
 
 
+def _picks(problem: CoreProblem, front: Rows) -> dict[str, int]:
+    """Cores of the front worth a name; with a reference core, the one that gains most over it on the weighted mean."""
+    if not len(front):
+        return {}
+    named = picks(front.objectives, problem.study.objectives)
+    if "net_gain" in problem.outputs:
+        gain = Objective("net_gain", True, "mean")
+        rating = problem.rate_points(front.points)
+        named.setdefault(pick_name(gain), int(np.argmax(objective_value(problem.study, rating, gain))))
+    return named
+
+
 def _scatter(problem: CoreProblem, front: Rows, workers: int, progress: Progress) -> list[list[Cloud]]:
     if not problem.study.scatter.draws or not len(front):
         return []
@@ -115,14 +127,39 @@ def result_tables(
     names = [tables.core_name(int(i)) for i in front.ordinals]
     labels = [", ".join(name for name, at in named.items() if at == i) for i in range(len(front))]
     found["front"] = tables.core_table(
-        problem, front.ordinals, front.points, list(OUTPUTS), pick=labels, **_own_objectives(problem, front)
+        problem, front.ordinals, front.points, problem.outputs, pick=labels, **_own_objectives(problem, front)
     )
     if clouds:
         found["scatter"] = tables.scatter_table(problem, names, clouds)
         found["clouds"] = tables.cloud_table(problem, names, clouds, _COPIES_SHOWN)
     if curves := _curves(problem, front.points[named["knee"]]):
         found["curves"] = curves[0] if len(curves) == 1 else _stacked(curves)
-    return found
+    if water.has_loop(problem):
+        found |= _water(problem, front, named)
+    return found | (_soak(problem, front, named["knee"]) if problem.soaks is not None else {})
+
+
+def _soak(problem: CoreProblem, front: Rows, knee: int) -> dict[str, "pd.DataFrame"]:
+    """The schedule with the knee, and what more reservoir and more ice would buy it."""
+    core, name = core_at(problem, front.points[knee]), tables.core_name(int(front.ordinals[knee]))
+    run, batch = soak_tables.one_core(problem, core)
+    return {
+        "soak": soak_tables.trace_table(problem, run.run(batch, keep=True), name),
+        "soak_gains": soak_tables.gains_table(problem, core, name),
+    }
+
+
+def _water(problem: CoreProblem, front: Rows, named: dict[str, int]) -> dict[str, "pd.DataFrame"]:
+    """What lines, ports and flow do to the knee, the circuit each pick sees, and the pumps' curve."""
+    places = dict.fromkeys(named.values())
+    flows = [
+        water.flow_table(problem, core_at(problem, front.points[i]), tables.core_name(int(front.ordinals[i])))
+        for i in places
+    ]
+    knee = core_at(problem, front.points[named["knee"]])
+    return {
+        "water": water.choice_table(problem, knee), "flow": _stacked(flows), "pump": water.pump_table(problem, knee),
+    }
 
 
 def _curves(problem: CoreProblem, knee: Array) -> list["pd.DataFrame"]:
@@ -214,7 +251,25 @@ def _record(
         "bands": {name: _bands(problem, front.points[i]) for name, i in named.items()},
         "hypervolume": _hypervolume(front.objectives),
         "scatter": {"draws": study.scatter.draws if len(front) else 0, "confidence": study.scatter.confidence},
+        **_system_record(problem),
     }
+
+
+def _system_record(problem: CoreProblem) -> dict[str, Any]:
+    """What the report must know of loop, net gain and schedule."""
+    study = problem.study
+    record: dict[str, Any] = {"duty_weights": [point.weight for point in study.duty]}
+    if water.has_loop(problem):
+        record["water"] = {"pays": water.PAYS}
+    if study.net_gain is not None:
+        record["net_gain"] = {
+            "reference": study.net_gain.reference,
+            "power_per_air": units.show(study.net_gain.power_per_air, "specific work", study.units),
+            "power_per_kelvin": f"{100 * study.net_gain.power_per_kelvin:g} %/K",
+        }
+    if problem.soaks is not None:
+        record["soak"] = soak_tables.soak_record(problem)
+    return record
 
 
 def _bands(problem: CoreProblem, point: Array) -> dict[str, tuple[float, float]]:

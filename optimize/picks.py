@@ -15,6 +15,9 @@ _NAMES = {
     ("coolant_pressure_drop", False): "least coolant loss",
     ("dry_mass", False): "lightest",
     ("filled_mass", False): "lightest",
+    ("net_gain", True): "best net gain",
+    ("soak_time_under_limit", True): "longest cool",
+    ("soak_hottest_charge", False): "coolest charge",
 }
 
 

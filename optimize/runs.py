@@ -1,7 +1,8 @@
 """One run, one folder: written once at the end of a job, read by the report, never edited.
 
 study.toml and its catalogues as read, run.json (versions, seed, counts, seconds, picks), designs.csv, front.csv,
-scatter.csv, clouds.csv, curves.csv, limits.csv, misses.csv, figures/.
+scatter.csv, clouds.csv, curves.csv, limits.csv, misses.csv, figures/; with a loop water.csv, flow.csv and pump.csv;
+with a schedule soak.csv and soak_gains.csv.
 """
 
 import json
@@ -18,8 +19,12 @@ if TYPE_CHECKING:
     import pandas as pd
 
 RECORD = "run.json"
-TABLES = ("designs", "front", "scatter", "clouds", "curves", "limits", "misses")
-_TEXTS = dict.fromkeys(("core", "pick", "flags", "fails"), str)  # columns that may be all empty
+TABLES = (
+    "designs", "front", "scatter", "clouds", "curves", "limits", "misses", "water", "flow", "pump", "soak",
+    "soak_gains",
+)
+# Columns that may be all empty, or hold names that look like numbers ("-12")
+_TEXTS = dict.fromkeys(("core", "pick", "flags", "fails", "air_fin", "turbulator", "passes", "port", "line"), str)
 _PACKAGES = ("finfront", "numpy", "scipy", "pandas", "optuna", "moocore")
 
 

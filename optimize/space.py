@@ -13,10 +13,12 @@ import numpy as np
 
 from optimize.search.problem import Axis
 from optimize.study.model import FinRoll, PortType, Study, Tolerance, Variable
+from optimize.study.model_system import LineType
 from physics.arrays import Array, IntArray
 from physics.columns import column
 from physics.core import HEADERS, Designs
 from physics.fins import AIR_FAMILIES, COOLANT_FAMILIES, Fin, FinFamily, measured
+from physics.pipes import Line
 from physics.ports import Port, d_port, round_port, slot_port
 
 # Study keys whose column has another name than the last part of the key
@@ -56,6 +58,13 @@ class Batch:
     @property
     def designs(self) -> Designs:
         return assemble(self.parameters, self.air_family, self.coolant_family)
+
+    @property
+    def line(self) -> Line | None:
+        """The coolant line of each core, in a study that has a loop."""
+        if "line.bore" not in self.parameters:
+            return None
+        return Line(self.parameters["line.bore"], self.parameters["line.roughness"])
 
 
 def variable_name(key: str) -> str:
@@ -113,6 +122,9 @@ class Space:
             "turbulator": _fin_table("coolant_fin", study.turbulators),
             "port": _port_table(study.ports), "passes": _passes_table(),
         }
+        if "line" in self.variables:
+            self.words["line"] = tuple(study.lines)
+            self._tables["line"] = _line_table(study.lines)
         self._values = {name: self.coded(variable) for name, variable in self.variables.items()}
 
     def _axis(self, name: str) -> Axis:
@@ -212,6 +224,10 @@ def _port_table(ports: Mapping[str, PortType]) -> Parameters:
     shapes = np.array([float(_SHAPES.index(port.shape)) for port in ports.values()])
     sizes = {f"port.{key}": np.array([p.values.get(key, np.nan) for p in ports.values()]) for key in PORT_KEYS}
     return {"port.shape": shapes, **sizes}
+
+
+def _line_table(lines: Mapping[str, LineType]) -> Parameters:
+    return {f"line.{key}": np.array([getattr(line, key) for line in lines.values()]) for key in ("bore", "roughness")}
 
 
 def _passes_table() -> Parameters:

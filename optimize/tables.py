@@ -10,8 +10,9 @@ from optimize.evaluate import CoreProblem
 from optimize.space import KINDS
 from optimize.tolerance.scatter import SHOWN, Cloud
 from physics.arrays import Array, IntArray
+from physics.flags import Flag
 from physics.outputs import OUTPUTS
-from physics.rating import Flag, Rating
+from physics.rating import Rating
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -78,7 +79,7 @@ def core_table(
     """Cores with their variables, outputs and flags."""
     import pandas as pd
 
-    rating = problem.rate_points(points)
+    rating = problem.rate_points(points, soak=any(OUTPUTS[name].needs == "soak" for name in names))
     return pd.DataFrame({
         "core": [core_name(int(i)) for i in ordinals],
         **extra,

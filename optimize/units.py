@@ -36,11 +36,20 @@ KINDS: dict[str, Kind] = {
     "fraction": Kind("", "%", "%", "a fraction", "4 %"),
     "angle": Kind("deg", "deg", "deg", "an angle", "27 deg"),
     "temperature": Kind("K", "degC", "degF", "a temperature", "30 degC"),
+    "temperature difference": Kind("K", "K", "degF", "a temperature difference", "3 K"),
     "pressure": Kind("Pa", "kPa", "psi", "a pressure", "12 kPa"),
     "absolute pressure": Kind("Pa", "kPa", "psi", "an absolute pressure", "215 kPa"),
     "power": Kind("W", "kW", "hp", "a power", "60 kW"),
+    "small power": Kind("W", "W", "W", "a power", "60 W"),
+    "energy": Kind("J", "kJ", "Btu", "an energy", "500 kJ"),
+    "specific work": Kind("J/kg", "kJ/kg", "Btu/lb", "a work per mass", "1000 kJ/kg"),
+    "torque": Kind("N*m", "N*m", "lbf*ft", "a torque", "6 N*m"),
+    "rotation": Kind("rev/s", "rpm", "rpm", "a speed of rotation", "6500 rpm"),
+    "time": Kind("s", "s", "s", "a time", "11 s"),
+    "voltage": Kind("V", "V", "V", "a voltage", "13.8 V"),
     "length": Kind("m", "mm", "in", "a length", "87 mm"),
     "small length": Kind("m", "mm", "in", "a length", "1.5 mm"),
+    "head": Kind("m", "m", "ft", "a head", "8.6 m"),
     "per length": Kind("1/m", "1/m", "1/in", "a number per length", "18 1/in"),
     "area": Kind("m^2", "m^2", "ft^2", "an area", "300 cm^2"),
     "small area": Kind("m^2", "mm^2", "in^2", "an area", "300 mm^2"),
@@ -49,6 +58,7 @@ KINDS: dict[str, Kind] = {
     "density": Kind("kg/m^3", "kg/m^3", "lb/ft^3", "a density", "2730 kg/m^3"),
     "velocity": Kind("m/s", "m/s", "ft/s", "a velocity", "10 m/s"),
     "mass flow": Kind("kg/s", "kg/s", "lb/min", "a mass flow", "0.8 kg/s"),
+    "small mass flow": Kind("kg/s", "g/min", "oz/min", "a mass flow", "12 g/min"),
     "volume flow": Kind("m^3/s", "L/min", "gal/min", "a volume flow", "55 L/min"),
     "mass velocity": Kind("kg/s/m^2", "kg/s/m^2", "lb/s/ft^2", "a mass velocity", "20 kg/s/m^2"),
     "conductivity": Kind("W/m/K", "W/m/K", "Btu/h/ft/degF", "a conductivity", "180 W/m/K"),
@@ -59,13 +69,19 @@ KINDS: dict[str, Kind] = {
 }
 SYSTEMS = ("SI", "US")
 
-_ALIASES = {"fpi": "1/in", "gpm": "gal/min", "lpm": "L/min", "cfm": "ft^3/min", "l/min": "L/min"}
+_ALIASES = {"fpi": "1/in", "gpm": "gal/min", "lpm": "L/min", "cfm": "ft^3/min", "l/min": "L/min", "Nm": "N*m"}
 _ABSOLUTE = {"psia": "psi"}
 _TEMPERATURES = ("degC", "degF", "K")
+# Kinds whose few units are read by name: pint counts a turn as 2 pi, and as no unit at all.
+_OWN = {
+    "temperature difference": {"K": 1.0, "degF": 5 / 9},
+    "rotation": {"rpm": 1 / 60, "rev/min": 1 / 60, "rev/s": 1.0},
+}
+_POWERS = frozenset({"J", "kJ", "W", "kW", "hp", "Btu", "kBtu"})
 _NAMES = frozenset({
     "%", "deg", "rad", "um", "mm", "cm", "m", "in", "inch", "ft", "thou", "L", "mL", "cc", "gal", "g", "kg", "lb", "oz",
     "s", "min", "h", "hr", "Pa", "hPa", "kPa", "MPa", "bar", "mbar", "psi", "inHg", "mmHg", "torr", "atm", "K", "degC",
-    "degF", "J", "kJ", "W", "kW", "hp", "Btu", "kBtu",
+    "degF", "J", "kJ", "W", "kW", "hp", "Btu", "kBtu", "N", "lbf", "V", "rpm",
 })  # fmt: skip
 _NUMBER = r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,20})?|\.[0-9]{1,20})(?:[eE][+-]?[0-9]{1,2})?"
 _FACTOR = r"[A-Za-z%][A-Za-z0-9_]{0,11}(?:\^-?[1-9])?"
@@ -178,7 +194,7 @@ def scale(kind: str, system: str) -> tuple[float, float]:
     unit, base = unit_label(kind, system), KINDS[kind].base
     if kind == "temperature":
         return {"degC": (1.0, 273.15), "degF": (5 / 9, 459.67)}[unit]
-    return _factor(unit, base), 0.0
+    return (_OWN[kind][unit] if kind in _OWN else _factor(unit, base)), 0.0
 
 
 def _system(system: str) -> str:
@@ -193,6 +209,8 @@ def _value(number: float, unit: str, kind: str) -> float | None:
         return _kelvin(number, unit)
     if kind == "number":
         return number if not unit else None
+    if kind in _OWN:
+        return float(f"{number * _OWN[kind][unit]:.15g}") if unit in _OWN[kind] else None
     if not unit or _unknown_names(unit) or not _same_dimension(unit, KINDS[kind].base):
         return None
     # 15 digits: "9.1 mm" becomes the double nearest 0.0091, whichever unit it is written in.
@@ -213,15 +231,24 @@ def _wrong_kind(text: str, unit: str, kinds: Sequence[str]) -> UnitError:
     expected = f"expected {phrase} such as '{KINDS[kinds[0]].example}'"
     if not unit:
         return UnitError(f"{expected}, got {quoted(text)} without a unit", do="write the unit behind the number")
-    if unit.startswith("delta_deg"):
-        return UnitError(f"{expected}, got a difference ('{unit}')", do="use degC, degF or K")
+    if unit.startswith("delta_deg") or ("temperature difference" in kinds and unit == "degC"):
+        return _difference(expected, unit, kinds)
     if unit in ("psig", "barg", "kPag"):
-        return UnitError(f"'{unit}' is a gauge pressure", do="add the pressure of the air outside and give it absolute")
+        absolute = "absolute pressure" in kinds
+        do = "add the pressure of the air outside and give it absolute" if absolute else f"write '{unit[:-1]}'"
+        return UnitError(f"'{unit}' is a gauge pressure", do=do)
     if unknown := _unknown_names(unit):
         guess = _guess(unknown[0], kinds if unknown[0] == unit else ())
         what = f"{expected}, got the unknown unit '{unknown[0]}'"
         return UnitError(what, do=f"did you mean '{guess}'?" if guess else "write the unit as in the example")
     return UnitError(f"{expected}, got '{unit}'", do="use a unit of that kind")
+
+
+def _difference(expected: str, unit: str, kinds: Sequence[str]) -> UnitError:
+    """A difference where a temperature belongs, or a temperature where a difference belongs."""
+    if "temperature difference" not in kinds:
+        return UnitError(f"{expected}, got a difference ('{unit}')", do="use degC, degF or K")
+    return UnitError(f"{expected}, got '{unit}'", do="write a difference in K (or degF)")
 
 
 def _guess(name: str, kinds: Sequence[str]) -> str:
@@ -230,7 +257,8 @@ def _guess(name: str, kinds: Sequence[str]) -> str:
         return f"{powers[1]}^{powers[2]}"
     if name in ("C", "F") and "temperature" in kinds:
         return f"deg{name}"
-    names = [unit for unit in sorted(_NAMES) if not kinds or any(_value(1.0, unit, kind) for kind in kinds)]
+    own = {unit for kind in kinds for unit in _OWN.get(kind, ())}
+    names = [unit for unit in sorted(_NAMES | own) if not kinds or any(_value(1.0, unit, kind) for kind in kinds)]
     other_case = [unit for unit in names if unit.lower() == name.lower()]
     return next(iter(other_case or difflib.get_close_matches(name, names, n=1, cutoff=0.5)), "")
 
@@ -251,8 +279,9 @@ def _registry() -> Any:
 def _same_dimension(unit: str, base: str) -> bool:
     registry = _registry()
     same = registry.parse_units(unit).dimensionality == registry.parse_units(base).dimensionality
-    # An angle and a fraction are both without dimension; only the names tell them apart.
-    return bool(same) and ("%" in unit) == (base == "") and (base == "deg") == (unit in ("deg", "rad"))
+    # An angle and a fraction both have no dimension, a torque and an energy the same; only the names tell them apart.
+    alike = ("%" in unit) == (base == "") and (base == "deg") == (unit in ("deg", "rad")) and "rpm" not in unit
+    return bool(same) and alike and not (base == "N*m" and _POWERS & set(re.findall("[A-Za-z]+", unit)))
 
 
 @lru_cache(maxsize=4096)

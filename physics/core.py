@@ -10,7 +10,8 @@ import numpy as np
 
 from physics.arrays import Array, BoolArray
 from physics.fins import Fin, FinFamily, Surface
-from physics.ports import Port
+from physics.ports import Port, port_resistance
+from physics.pressure_drop import entry_coefficient, exit_coefficient
 
 # Where the ports feed the stack, as (flow reaching the header's mouth, k_c -+ k_d): see ports.header_spread
 HEADERS = {"centre": (0.5, 1.0), "same end": (1.0, 1.0), "opposite ends": (1.0, 3.0)}
@@ -70,6 +71,8 @@ class Side:
     stack_pitch: Array
     obstruction: Array
     outer_share: Array  # of the passages, lying against an adiabatic side plate
+    Kc: Array
+    Ke: Array
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,7 @@ class Geometry:
     header_area: Array  # tank cross-section the flow runs along to reach the passages
     turn_area: Array  # tank cross-section in the turns between passes
     port_face: Array  # tank end face a port opens into
+    port_resistance: Array  # of both ports [1/m4]
     coolant_volume: Array
     dry_mass: Array
 
@@ -106,11 +110,12 @@ def air_side(d: Designs, H: Array) -> Side:
     width = d.length - 2 * d.air_bar_width
     passage_face = (d.passages + 1) * width * d.air_fin.spacing
     free_area = passage_face * surface.open_share * (1 - d.air_blockage)
-    obstruction = d.coolant_fin.spacing + 2 * d.plate_thickness
+    obstruction, sigma = d.coolant_fin.spacing + 2 * d.plate_thickness, free_area / (d.length * H)
     return Side(
         d.air_family, d.air_fin, surface, d.thickness, width, d.passages + 1, free_area,
-        passage_face * d.thickness * surface.area_density, free_area / (d.length * H),
+        passage_face * d.thickness * surface.area_density, sigma,
         d.air_fin.spacing + obstruction, obstruction, 2 / (d.passages + 1),
+        entry_coefficient(sigma), exit_coefficient(sigma),
     )
 
 
@@ -120,11 +125,12 @@ def coolant_side(d: Designs, H: Array) -> Side:
     width = d.thickness - 2 * d.coolant_bar_width - dividers(d) * d.divider_width
     passage_face = d.passages * width * d.coolant_fin.spacing
     free_area = passage_face * surface.open_share * (1 - d.coolant_blockage)
-    obstruction = d.air_fin.spacing + 2 * d.plate_thickness
+    obstruction, sigma = d.air_fin.spacing + 2 * d.plate_thickness, free_area / (H * d.thickness)
     return Side(
         d.coolant_family, d.coolant_fin, surface, d.length, width / (1 + dividers(d)), d.passages,
-        free_area / d.passes, passage_face * d.length * surface.area_density, free_area / (H * d.thickness),
+        free_area / d.passes, passage_face * d.length * surface.area_density, sigma,
         d.coolant_fin.spacing + obstruction, obstruction, np.zeros_like(d.passages),
+        entry_coefficient(sigma), exit_coefficient(sigma),
     )
 
 
@@ -184,6 +190,7 @@ def geometry(d: Designs) -> Geometry:
         header_area=d.tank_length * height,
         turn_area=d.tank_length * np.where(d.side_by_side > 0, inside_T, inside_H),
         port_face=height * width,
+        port_resistance=port_resistance(d.port, height * width),
         coolant_volume=coolant_volume(d, H, coolant),
         dry_mass=d.density * metal_volume(d, H, air, coolant),
     )

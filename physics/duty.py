@@ -32,6 +32,11 @@ class Duty:
         picked = {name: a[index] for name, a in self._arrays().items() if a.ndim == 2 and a.shape[0] > 1}
         return replace(self, **picked)  # type: ignore[arg-type]
 
+    def at(self, index: IntArray, **changes: Array) -> "Duty":
+        """A duty whose points are those at `index` of this one (arrays (m,)), with some of its arrays changed."""
+        picked: dict[str, Array] = {name: a[index] for name, a in self._arrays().items()} | changes
+        return replace(self, names=tuple(self.names[i] for i in index), **picked)  # type: ignore[arg-type]
+
     def _arrays(self) -> dict[str, Array]:
         values = {field.name: getattr(self, field.name) for field in fields(self)}
         return {name: value for name, value in values.items() if isinstance(value, np.ndarray)}

@@ -125,3 +125,10 @@ def friction(side: Side, fluid: Fluid, at: Film, f_factor: Array) -> Friction:
     """Fanning f of a side at a film's conditions."""
     published = side.family.f(side.fin, side.surface, at.flow)
     return Friction(published, published * f_ratio(fluid.is_gas, at.wall_ratio, at.turbulent) * f_factor)
+
+
+def friction_slope(side: Side, at: Film, published: Array) -> Array:
+    """d ln f/d ln Re of the correlation at a film's conditions [-]."""
+    flow, step = at.flow, 0.02
+    there = Flow(flow.Re * (1 + step), flow.Pr, flow.length, flow.width, flow.stack_pitch, flow.obstruction)
+    return np.asarray(np.log(side.family.f(side.fin, side.surface, there) / published) / np.log1p(step))

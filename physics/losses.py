@@ -7,7 +7,7 @@ import numpy as np
 from physics.arrays import Array
 from physics.core import Designs, Geometry
 from physics.ports import port_loss
-from physics.pressure_drop import CoreLoss, core_loss, duct_loss, entry_coefficient, exit_coefficient
+from physics.pressure_drop import CoreLoss, core_loss, duct_loss
 from physics.properties import Fluid
 
 _PASSES = 6  # of the outlet pressure: 0.1 % of the loss left at LARGEST_LOSS, 0.003 % below a tenth of the pressure
@@ -42,8 +42,7 @@ def air_loss(
 
     The outlet density follows the outlet pressure, found by repeated substitution.
     """
-    sigma = g.air.sigma
-    Kc, Ke = entry_coefficient(sigma), exit_coefficient(sigma)
+    sigma, Kc, Ke = g.air.sigma, g.air.Kc, g.air.Ke
     G = mass_flow / g.air.free_area
     slenderness = d.thickness / g.air.surface.hydraulic_diameter
     lid = duct_loss(d.lid_loss, d.lid_area, mass_flow, fluid.density(T_in, p_in))
@@ -84,16 +83,15 @@ def coolant_loss(
     rho: (inlet, mean, outlet) [kg/m3]; `factor` multiplies turns, tanks and ports (model uncertainty).
     """
     side = g.coolant
-    Kc, Ke = entry_coefficient(side.sigma), exit_coefficient(side.sigma)
     slenderness = side.flow_length / side.surface.hydraulic_diameter
-    one = core_loss(G, side.sigma, Kc, Ke, f, slenderness, rho[0], rho[2], rho[1])
+    one = core_loss(G, side.sigma, side.Kc, side.Ke, f, slenderness, rho[0], rho[2], rho[1])
     turns = (d.passes - 1) * duct_loss(2 * d.turn_loss, g.turn_area, mass_flow, rho[1]) * factor
     inlet, outlet = (duct_loss(d.turn_loss, g.header_area, mass_flow * d.header_mouth, r) for r in (rho[0], rho[2]))
     return CoolantLoss(
         core=d.passes * one.friction,
         ends=d.passes * (one.total - one.friction) + turns,
         tanks=(inlet + outlet) * factor,
-        ports=port_loss(d.port, g.port_face, mass_flow, rho[1]) * factor,
+        ports=port_loss(g.port_resistance, mass_flow, rho[1]) * factor,
         one_pass=one.total,
         friction_share=one.friction / one.total,
     )

@@ -1,4 +1,5 @@
-"""Every output of a rating, once: name, label, kind of unit, and whether it belongs to the core or to a duty point.
+"""Every output of a rating, once: name, label, kind of unit, whether it belongs to the core or to a duty point, and
+which tables of a study it needs.
 
 Limits, objectives, columns, figures and the calculation sheet all speak these names.
 """
@@ -8,17 +9,21 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Output:
-    """One named output; `per` is "core" (one value a core) or "duty" (one value a core and duty point)."""
+    """One named output; `per` is "core" (one value a core) or "duty" (one value a core and duty point).
+
+    `needs`: the table, or key of a table, without which a study does not have it; empty for what every study has.
+    """
 
     name: str
     label: str
     kind: str
     per: str
     group: str
+    needs: str = ""
 
 
-def _outputs(group: str, per: str, rows: list[tuple[str, str, str]]) -> list[Output]:
-    return [Output(name, label, kind, per, group) for name, label, kind in rows]
+def _outputs(group: str, per: str, rows: list[tuple[str, str, str]], needs: str = "") -> list[Output]:
+    return [Output(name, label, kind, per, group, needs) for name, label, kind in rows]
 
 
 _ALL = [
@@ -30,6 +35,50 @@ _ALL = [
         ("air_pressure_drop", "air loss, total", "pressure"),
         ("coolant_pressure_drop", "coolant loss, total", "pressure"),
     ]),
+    *_outputs("Rated at", "duty", [
+        ("charge_flow", "charge mass flow", "mass flow"),
+        ("air_inlet_temperature", "air inlet temperature", "temperature"),
+        ("air_inlet_pressure", "air inlet pressure, absolute", "absolute pressure"),
+        ("coolant_volume_flow", "coolant volume flow", "volume flow"),
+        ("coolant_inlet_temperature", "coolant inlet temperature", "temperature"),
+        ("air_outlet_pressure", "air outlet pressure, absolute", "absolute pressure"),
+        ("charge_density", "charge density behind the core", "density"),
+    ]),
+    *_outputs("Coolant boiling", "duty", [
+        ("boiling_margin", "hottest wall below the boiling point by", "temperature difference"),
+    ], "loop.cap_pressure"),
+    *_outputs("Coolant circuit", "duty", [
+        ("pump_pressure_rise", "pressure rise of the pump", "pressure"),
+        ("loop_line_loss", "coolant loss, lines", "pressure"),
+        ("loop_fitting_loss", "coolant loss, fittings of the lines", "pressure"),
+        ("loop_step_loss", "coolant loss, steps between line and port", "pressure"),
+        ("loop_front_loss", "coolant loss, front exchanger", "pressure"),
+        ("pumping_power", "power the pump gives the coolant", "small power"),
+        ("freezing_margin", "coolant above its freezing point by", "temperature difference"),
+    ], "loop"),
+    *_outputs("Front exchanger", "duty", [
+        ("front_effectiveness", "effectiveness of the front exchanger", "fraction"),
+    ], "loop.front_exchanger"),
+    *_outputs("Blower", "duty", [
+        ("pressure_ratio", "pressure ratio of the blower", "number"),
+        ("blower_speed", "blower speed", "rotation"),
+        ("volumetric_efficiency", "volumetric efficiency of the blower", "fraction"),
+        ("isentropic_efficiency", "isentropic efficiency of the blower", "fraction"),
+        ("shaft_power", "shaft power of the blower", "power"),
+        ("core_shaft_power", "shaft power due to the loss of the core", "power"),
+    ], "blower"),
+    *_outputs("Net gain over the reference core", "duty", [
+        ("charge_flow_change", "more charge mass flow", "mass flow"),
+        ("shaft_power_change", "more shaft power", "power"),
+        ("engine_power_change", "more engine power, estimated", "power"),
+        ("net_gain", "net gain, estimated", "power"),
+    ], "net_gain"),
+    *_outputs("Moisture", "duty", [
+        ("dew_point", "dew point of the charge in the core", "temperature"),
+        ("coldest_metal_temperature", "coldest metal on the air side", "temperature"),
+        ("condensate_rate", "condensate, at most", "small mass flow"),
+        ("condensation_heat", "heat of that condensate, not in the heat rejected", "power"),
+    ], "ambient.humidity"),
     *_outputs("Heat transfer", "duty", [
         ("NTU", "number of transfer units", "number"),
         ("C_ratio", "capacity ratio C_min/C_max", "number"),
@@ -64,7 +113,6 @@ _ALL = [
         ("air_face_velocity", "air face velocity", "velocity"),
         ("air_core_velocity", "air velocity between the fins, at the inlet", "velocity"),
         ("coolant_core_velocity", "coolant velocity in the passages", "velocity"),
-        ("coolant_volume_flow", "coolant volume flow", "volume flow"),
         ("header_ratio", "header dynamic pressure over core loss", "number"),
         ("passage_flow_spread", "coolant flow spread over the passages, (max - min)/mean", "fraction"),
         ("spread_heat_penalty", "cooling lost to the flow spread", "fraction"),
@@ -77,7 +125,6 @@ _ALL = [
         ("air_exit_loss", "air loss, core exit", "pressure"),
         ("air_core_loss", "air loss, core (entry to exit)", "pressure"),
         ("air_plenum_loss", "air loss, duct after the core", "pressure"),
-        ("air_outlet_pressure", "air outlet pressure, absolute", "absolute pressure"),
     ]),
     *_outputs("Coolant loss", "duty", [
         ("coolant_core_loss", "coolant loss, core friction", "pressure"),
@@ -105,6 +152,13 @@ _ALL = [
         ("port_area", "port opening", "small area"),
         ("port_open_share", "share of the tank end face the port opens", "fraction"),
     ]),
+    *_outputs("Heat soak", "core", [
+        ("soak_time_under_limit", "time under the charge limit, of all pulls", "time"),
+        ("soak_time_to_limit", "time of pulling until the charge limit is first reached", "time"),
+        ("soak_hottest_charge", "hottest charge of the schedule", "temperature"),
+        ("soak_last_coolant_temperature", "reservoir at the end of the schedule", "temperature"),
+        ("soak_ice_left", "ice left at the end of the schedule", "mass"),
+    ], "soak"),
     *_outputs("Clearances", "core", [
         ("length_clearance", "clearance, pocket length", "length"),
         ("width_clearance", "clearance, pocket width", "length"),

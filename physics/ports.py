@@ -70,19 +70,21 @@ def area_step(area_in: Array, area_out: Array) -> Array:
     return np.where(area_out < area_in, sudden_contraction(ratio), sudden_expansion(ratio))
 
 
-def port_loss(port: Port, tank_face: Array, mass_flow: Array, rho: Array) -> Array:
-    """Loss [Pa] line -> port -> tank on the way in and tank -> port -> line on the way out.
+def port_resistance(port: Port, tank_face: Array) -> Array:
+    """Loss of line -> port -> tank on the way in and tank -> port -> line on the way out, over m^2/(2 rho) [1/m4].
 
     `tank_face` [m2]: the tank's inside cross-section the port opens into.
     """
-    def dynamic(area: Array) -> Array:
-        return 0.5 * (mass_flow / area) ** 2 / rho
-
     narrow_fitting = np.minimum(port.line_area, port.area)
     narrow_tank = np.minimum(port.area, tank_face)
     fitting = area_step(port.line_area, port.area) + area_step(port.area, port.line_area)
     tank = area_step(port.area, tank_face) + area_step(tank_face, port.area)
-    return fitting * dynamic(narrow_fitting) + tank * dynamic(narrow_tank)
+    return np.asarray(fitting / narrow_fitting**2 + tank / narrow_tank**2)
+
+
+def port_loss(resistance: Array, mass_flow: Array, rho: Array) -> Array:
+    """Loss [Pa] of both ports by their resistance [1/m4]."""
+    return resistance * (mass_flow * mass_flow) / (2 * rho)
 
 
 def header_spread(ratio: Array, exponent: Array, spread_factor: Array) -> Array:

@@ -1,5 +1,6 @@
-"""The thermal half of the sheet: films, resistances, effectiveness, heat, repeated until the temperatures settle."""
+"""The thermal half of the sheet: films, resistances, effectiveness, heat, repeated until everything settles."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,14 +13,19 @@ from physics.fins import Flow
 from physics.heat_transfer import core_effectiveness
 
 SETTLED = 0.01  # [K] change of either outlet temperature in the last pass
+# Relative change of coolant flow, charge flow and charge pressure in the last step. Steps shrink three- to tenfold, so
+# about a third of it at most is left; 1e-4 of coolant flow is worth 1e-5 of heat.
+SETTLED_FLOW = 3e-4
 _NODES = (-0.5 / np.sqrt(3), 0.5 / np.sqrt(3))  # two-point Gauss nodes of a linear spread of width one
+_MOVED = ("coolant_flow", "air_flow", "air_inlet_pressure")
 _LARGEST_SPREAD = 1.6  # beyond it a passage at a node would nearly stand still
 
 
 @dataclass(frozen=True)
 class State:
-    """Temperatures of a core at its duty points [K]; (n, m)."""
+    """Temperatures of a core at its duty points [K], and the heat that goes with them [W]; (n, m)."""
 
+    heat: Array
     air: Array  # mean over the core
     coolant: Array
     air_wall: Array
@@ -37,20 +43,46 @@ class Thermal:
     resistances: tuple[Array, Array, Array, Array, Array]
     UA: Array
     effectiveness: Array
-    heat: Array
 
 
-def settle(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, passes: int) -> tuple[Thermal, State, BoolArray]:
-    """Repeat the sheet; returns its last pass, the temperatures that follow from it, and where they settled.
+Meet = Callable[[Duty, Thermal, State], Duty]
+
+
+@dataclass(frozen=True)
+class Settled:
+    """The last pass of the sheet, the duty it was made at, the temperatures that follow, and where they stood still."""
+
+    thermal: Thermal
+    duty: Duty
+    state: State
+    still: BoolArray
+
+
+def settle(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, passes: int, meet: Meet | None = None) -> Settled:
+    """Repeat the sheet until the temperatures stand still, and with `meet` the flows around the core too.
 
     Each pass shrinks the error of the outlet temperatures some twenty- to sixtyfold for liquid-cooled charge air.
     """
-    state = first_guess(duty)
-    for _ in range(passes):
+    state, still = first_guess(duty), np.ones((1, 1), dtype=bool)
+    for _ in range(passes - 1):
         thermal = sheet(d, g, duty, k, state)
-        before, state = state, temperatures(duty, thermal)
+        state = temperatures(duty, thermal)
+        if meet is not None:
+            asked, duty = duty, meet(duty, thermal, state)
+            still = _flows_still(asked, duty)
+    thermal = sheet(d, g, duty, k, state)
+    before, state = state, temperatures(duty, thermal)
     change = np.maximum(np.abs(state.air_out - before.air_out), np.abs(state.coolant_out - before.coolant_out))
-    return thermal, state, change < SETTLED
+    return Settled(thermal, duty, state, still & (change < SETTLED))
+
+
+def _flows_still(before: Duty, after: Duty) -> BoolArray:
+    """Where coolant flow, charge flow and charge pressure no longer change."""
+    still: BoolArray = np.ones((1, 1), dtype=bool)
+    for name in _MOVED:
+        old, new = getattr(before, name), getattr(after, name)
+        still = still & (np.abs(new - old) <= SETTLED_FLOW * old)
+    return still
 
 
 def first_guess(duty: Duty) -> State:
@@ -62,7 +94,7 @@ def first_guess(duty: Duty) -> State:
     air_out, coolant_out = Ta - heat / C_air, Tc + heat / C_coolant
     air, coolant = (Ta + air_out) / 2, (Tc + coolant_out) / 2
     wall = coolant + 0.3 * (air - coolant)
-    return State(*(np.atleast_2d(T) for T in (air, coolant, wall, wall, air_out, coolant_out)))
+    return State(*(np.atleast_2d(T) for T in (heat, air, coolant, wall, wall, air_out, coolant_out)))
 
 
 def sheet(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, at: State) -> Thermal:
@@ -84,12 +116,12 @@ def sheet(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, at: State) -> Th
     UA = 1 / sum(resistances[1:], resistances[0])
     mixed = g.coolant.family.mixed
     effectiveness = core_effectiveness(UA, air.capacity, coolant.capacity, d.passes, d.side_by_side, mixed)
-    heat = effectiveness * np.minimum(air.capacity, coolant.capacity) * _span(duty)
-    return Thermal(air, coolant, resistances, UA, effectiveness, heat)
+    return Thermal(air, coolant, resistances, UA, effectiveness)
 
 
-def _span(duty: Duty) -> Array:
-    return duty.air_inlet_temperature - duty.coolant_inlet_temperature
+def conductance(thermal: Thermal) -> Array:
+    """eps C_min [W/K]: heat over the difference of the inlet temperatures."""
+    return thermal.effectiveness * np.minimum(thermal.air.capacity, thermal.coolant.capacity)
 
 
 def temperatures(duty: Duty, thermal: Thermal) -> State:
@@ -100,21 +132,21 @@ def temperatures(duty: Duty, thermal: Thermal) -> State:
     difference of a finite-difference field between (Shah & Sekulic 2003 section 9.1 takes the log-mean for
     C* < 0.5 instead; both agree in the limit).
     """
-    heat, C_air, C_coolant = thermal.heat, thermal.air.capacity, thermal.coolant.capacity
+    C_air, C_coolant = thermal.air.capacity, thermal.coolant.capacity
     air_in, coolant_in = duty.air_inlet_temperature, duty.coolant_inlet_temperature
+    heat = conductance(thermal) * (air_in - coolant_in)
     air_out, coolant_out = air_in - heat / C_air, coolant_in + heat / C_coolant
     air, coolant = (air_in + air_out) / 2, (coolant_in + coolant_out) / 2
     missed = air - coolant - heat / thermal.UA
     C_ratio = np.minimum(C_air, C_coolant) / np.maximum(C_air, C_coolant)
     air_share = np.where(C_air <= C_coolant, 1 - C_ratio**2 / 2, C_ratio**2 / 2)
     air, coolant = air - air_share * missed, coolant + (1 - air_share) * missed
-    return State(
-        air, coolant, air - heat * thermal.resistances[0], coolant + heat * thermal.resistances[4], air_out, coolant_out
-    )
+    air_wall, coolant_wall = air - heat * thermal.resistances[0], coolant + heat * thermal.resistances[4]
+    return State(heat, air, coolant, air_wall, coolant_wall, air_out, coolant_out)
 
 
-def over_spread(d: Designs, g: Geometry, duty: Duty, at: Thermal, spread: Array) -> Thermal:
-    """The pass `at` with its heat (and effectiveness) averaged over unequally fed coolant passages.
+def over_spread(d: Designs, g: Geometry, at: Thermal, spread: Array) -> Thermal:
+    """The pass `at` with its effectiveness averaged over unequally fed coolant passages.
 
     A linear spread of width (max - min)/mean, rated at its two Gauss nodes: film, conductance and capacity of the
     coolant at each node's flow; the air is shared evenly. Where the films rise steeply with flow (transition) the
@@ -122,15 +154,14 @@ def over_spread(d: Designs, g: Geometry, duty: Duty, at: Thermal, spread: Array)
     """
     width = np.clip(spread, 0.0, _LARGEST_SPREAD)
     C_min = np.minimum(at.air.capacity, at.coolant.capacity)
-    span = np.zeros_like(at.heat)
+    rate = np.zeros_like(at.effectiveness)
     for node in _NODES:
         share = 1 + node * width
         UA = _conductance_at(d, g, at, share)
         C_node = at.coolant.capacity * share
         eps = core_effectiveness(UA, at.air.capacity, C_node, d.passes, d.side_by_side, g.coolant.family.mixed)
-        span = span + 0.5 * eps * np.minimum(at.air.capacity, C_node)
-    span = np.minimum(span, at.effectiveness * C_min)
-    return replace(at, heat=span * _span(duty), effectiveness=span / C_min)
+        rate = rate + 0.5 * eps * np.minimum(at.air.capacity, C_node)
+    return replace(at, effectiveness=np.minimum(rate, at.effectiveness * C_min) / C_min)
 
 
 def _conductance_at(d: Designs, g: Geometry, at: Thermal, share: Array) -> Array:

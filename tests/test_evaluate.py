@@ -13,7 +13,6 @@ from optimize.evaluate import TIE_BREAKS, CoreProblem, objective_name
 from optimize.study.load import load
 from optimize.study.model import Objective
 from optimize.study.starter import write_starter
-from physics.outputs import OUTPUTS
 
 ULPS = 1e-13  # numpy computes the ends of an array by other instructions than its middle
 
@@ -44,7 +43,7 @@ def test_a_rating_of_mixed_families_is_the_same_cores_one_by_one():
     for i, point in enumerate(at):
         alone = p.rate_points(point[None, :])
         assert np.array_equal(together.flags[i], alone.flags[0])
-        for name in OUTPUTS:
+        for name in p.outputs:
             a, b = np.ravel(together[name][i]), np.ravel(alone[name][0])
             scale = {"spread_heat_penalty": 1.0}.get(name, 0.0)  # 1 - ratio of two near values
             np.testing.assert_allclose(a, b, rtol=1e-11, atol=1e-14 * (1 + scale), err_msg=name)
@@ -190,7 +189,7 @@ def test_a_study_in_us_units_gives_the_ratings_of_the_same_study_in_si(pair):
     at = points(si, 300)
     a, b = si.rate_points(at), us.rate_points(at)
     assert np.array_equal(a.flags, b.flags)
-    for name in OUTPUTS:
+    for name in si.outputs:
         scale = np.nanmax(np.abs(a[name])) or 1.0  # acceleration losses and clearances pass through zero
         np.testing.assert_allclose(a[name] / scale, b[name] / scale, rtol=1e-12, atol=1e-12, err_msg=name)
 

@@ -11,8 +11,9 @@ from optimize.feasibility import at_duty, margin_names, requirements
 from optimize.search.archive import judge
 from optimize.study.load import load
 from optimize.study.model import Limit, Study
+from physics.flags import FLAG_TEXTS, Flag
 from physics.outputs import CLEARANCES, OUTPUTS
-from physics.rating import FLAG_TEXTS, Flag, Rating
+from physics.rating import Rating
 
 BANKS = "whole coolant passages in every bank"
 RANGE = "inside the range of every correlation"

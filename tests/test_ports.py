@@ -19,6 +19,7 @@ from physics.ports import (
     header_spread,
     hydraulic_diameter,
     port_loss,
+    port_resistance,
     round_port,
     slot_port,
 )
@@ -92,7 +93,8 @@ def test_port_loss_is_the_sum_of_its_four_steps() -> None:
     expected = q[line] * (fluids.diffuser_sharp(line, bore) + fluids.contraction_sharp(bore, line)) + q[
         bore
     ] * (fluids.diffuser_sharp(bore, face) + fluids.contraction_sharp(face, bore))
-    loss = port_loss(round_port(column(bore), column(line)), column(area[face]), column(m), column(rho))
+    resistance = port_resistance(round_port(column(bore), column(line)), column(area[face]))
+    loss = port_loss(resistance, column(m), column(rho))
     assert loss[0] == pytest.approx(expected, rel=1e-6)
 
 
@@ -101,7 +103,7 @@ def test_port_loss_is_the_sum_of_its_four_steps() -> None:
 def test_a_larger_port_with_its_line_loses_less(bore: float, larger: float) -> None:
     face, m, rho = column(0.08 * 0.1), column(1.0), column(1050.0)
     before, after = (
-        port_loss(round_port(column(d), column(d)), face, m, rho)[0] for d in (bore, bore * larger)
+        port_loss(port_resistance(round_port(column(d), column(d)), face), m, rho)[0] for d in (bore, bore * larger)
     )
     assert after < before
 

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from figure_texts import cut_off, overlaps
 
 from optimize import job, runs
 from optimize.curves import curve_table
@@ -23,7 +24,7 @@ from optimize.report.core_data import limit_data, miss_data, range_data
 from optimize.report.curve_data import CurveData, CurveRow, curve_data, curve_view, family_data
 from optimize.report.figure_data import at_limit, front_data, outline, spaced_cores
 from optimize.report.figures import share_words
-from optimize.report.headlines import _fit
+from optimize.report.headlines import fit
 from optimize.report.labels import Note, place
 from optimize.report.style import house_style, new_figure, settle
 from optimize.report.summary import summary
@@ -299,41 +300,12 @@ class TestNothingFeasible:
         assert "nearest misses" in text
 
 
-def _boxes(figure: Any) -> list[tuple[str, Any]]:
-    """Every text that is not a tick's: what it says, and its box."""
-    from matplotlib.text import Text
-
-    texts = [figure._suptitle, figure._supxlabel, *(t for legend in figure.legends for t in legend.get_texts())]
-    for ax in figure.axes:
-        titles = [ax.title, ax._left_title, ax._right_title]
-        texts += [*ax.texts, *titles, *((ax.xaxis.label, ax.yaxis.label) if ax.axison else ())]
-        if ax.get_legend() is not None:
-            texts += ax.get_legend().get_texts()
-    shown = [t for t in texts if t is not None and t.get_text() and t.get_visible()]
-    return [(t.get_text(), Text.get_window_extent(t)) for t in shown]
-
-
 class TestDrawing:
     def test_labels_do_not_overlap(self, any_run: runs.Run, styled: None) -> None:
-        for name, figure in draw_all(any_run).items():
-            figure.draw_without_rendering()
-            for (one, a), (other, b) in combinations(_boxes(figure), 2):
-                shared = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
-                assert min(shared) < 2.0, f"{name}: '{one}' meets '{other}'"
+        assert {name: found for name, figure in draw_all(any_run).items() if (found := overlaps(figure))} == {}
 
     def test_no_text_is_cut_off_by_the_edge(self, any_run: runs.Run, styled: None) -> None:
-        for name, figure in draw_all(any_run).items():
-            figure.draw_without_rendering()
-            boxes = _boxes(figure)
-            for ax in figure.axes:
-                if ax.axison:
-                    ticks = [axis.get_tightbbox(figure.canvas.get_renderer()) for axis in (ax.xaxis, ax.yaxis)]  # type: ignore[attr-defined]
-                    boxes += [("ticks", box) for box in ticks if box is not None]
-            for text, box in boxes:
-                assert box.x0 >= -1, f"{name}: {text}"
-                assert box.y0 >= -1, f"{name}: {text}"
-                assert box.x1 <= figure.bbox.x1 + 1, f"{name}: {text}"
-                assert box.y1 <= figure.bbox.y1 + 1, f"{name}: {text}"
+        assert {name: found for name, figure in draw_all(any_run).items() if (found := cut_off(figure))} == {}
 
     def test_every_axis_with_a_quantity_names_its_unit(self, two: runs.Run, styled: None) -> None:
         figure = draw_all(two)["front"]
@@ -370,7 +342,7 @@ class TestDrawing:
 
     def test_headline_leaves_the_title_out_where_it_has_no_room(self, two: runs.Run) -> None:
         long = runs.Run(two.folder, two.record | {"title": "T" * 80}, two.tables)
-        assert _fit(long, "all is well") == "All is well"
+        assert fit(long, "all is well") == "All is well"
 
 
 @pytest.fixture(scope="module")

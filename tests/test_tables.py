@@ -13,8 +13,8 @@ from optimize.evaluate import CoreProblem
 from optimize.study.model import Objective
 from optimize.tolerance.laws import share_interval
 from optimize.tolerance.scatter import KINDS, SHOWN, Draws, clouds
+from physics.flags import Flag
 from physics.outputs import OUTPUTS
-from physics.rating import Flag
 
 REGISTRY = pint.UnitRegistry()
 PINT = {"%": "percent", "in": "inch", "gal": "gallon"}
@@ -32,7 +32,7 @@ def cores(p):
 
 @pytest.fixture(scope="module")
 def table(p, cores):
-    return tables.core_table(p, np.arange(60) + 100, cores, list(OUTPUTS), note=[f"n{i}" for i in range(60)])
+    return tables.core_table(p, np.arange(60) + 100, cores, p.outputs, note=[f"n{i}" for i in range(60)])
 
 
 def displayed(si, kind, label):
@@ -49,7 +49,8 @@ def displayed(si, kind, label):
 
 def test_every_output_stands_in_its_column_in_the_unit_the_column_names(p, cores, table):
     rating = p.rate_points(cores)
-    for name, output in OUTPUTS.items():
+    for name in p.outputs:
+        output = OUTPUTS[name]
         columns = [c for c in table.columns if re.fullmatch(rf"{name}(@\w+)?( \[.*\])?", c)]
         assert len(columns) == (2 if output.per == "duty" else 1), name
         for column in columns:

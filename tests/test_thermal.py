@@ -24,7 +24,7 @@ from physics.thermal import settle
 def test_each_pass_shrinks_the_error_of_the_outlets_at_least_fifteenfold(family: FinFamily, cut: Any) -> None:
     d = upright(core(coolant_family=family, coolant_fin=cut))
     g, k = geometry(d), upright(ModelFactors())
-    out = [settle(d, g, duty(), k, passes)[1].air_out[0, 0] for passes in (1, 2, 3, 4, 12)]
+    out = [settle(d, g, duty(), k, passes).state.air_out[0, 0] for passes in (1, 2, 3, 4, 12)]
     errors = [abs(T - out[-1]) for T in out[:-1]]
     for before, after in pairwise(errors):
         assert before / after > 15

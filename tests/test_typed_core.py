@@ -9,7 +9,8 @@ from small_studies import PAIRS, SMALL, TYPED, core, points, problem
 
 from optimize import job, runs, tables
 from optimize.errors import FinfrontError
-from optimize.typed_core import core_of_run, given_values, typed_core
+from optimize.stored_core import core_of_run
+from optimize.typed_core import given_values, typed_core
 
 NOW = datetime(2026, 3, 9, tzinfo=UTC)
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from optimize import runs
 from optimize.errors import FinfrontError
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from optimize.runs import Run
 
-__all__ = ["write_curves", "write_report"]
+__all__ = ["write_curves", "write_report", "write_soak"]
 
 
 def write_report(folder: Path) -> list[Path]:
@@ -61,6 +61,26 @@ def write_curves(
     return written
 
 
+def write_soak(
+    traces: "pd.DataFrame", gains: "pd.DataFrame | None", record: dict[str, Any], folder: Path
+) -> list[Path]:
+    """Draw the heat soak of some cores into a folder; the files written.
+
+    `traces` and `gains` as soak.csv and soak_gains.csv of a run; of the record "title", "soak" and, where the cores
+    have names, "picks".
+    """
+    from optimize.report import style
+    from optimize.report.system_figures import soak_figures
+    from optimize.runs import Run
+
+    tables = {"soak": traces} | ({"soak_gains": gains} if gains is not None else {})
+    written: list[Path] = []
+    with style.house_style():
+        for name, figure in soak_figures(Run(folder, {"title": ""} | record, tables)).items():
+            written += style.save(figure, folder, name)
+    return written
+
+
 def draw_all(run: "Run") -> dict[str, "Figure"]:
     """Every figure a run has data for, by the name of its file; to be called in the house style."""
     from optimize.report import headlines
@@ -69,6 +89,7 @@ def draw_all(run: "Run") -> dict[str, "Figure"]:
     from optimize.report.figures import draw_limits, draw_misses, draw_range, draw_yield
     from optimize.report.front_figure import draw_front_of_two
     from optimize.report.front_figure_3 import draw_front_of_three
+    from optimize.report.system_figures import system_figures
     from optimize.report.yield_data import yield_data
 
     drawn: dict[str, Figure] = {}
@@ -78,6 +99,7 @@ def draw_all(run: "Run") -> dict[str, "Figure"]:
         if "scatter" in run.tables:
             drawn["yield"] = draw_yield(yield_data(run), headlines.shares(run))
         drawn |= _curves(run)
+        drawn |= system_figures(run)
         drawn["range"] = draw_range(range_data(run), headlines.range_of_front(run))
     elif len(run.tables["misses"]):
         drawn["misses"] = draw_misses(miss_data(run), headlines.misses(run))

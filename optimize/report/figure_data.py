@@ -131,7 +131,7 @@ def at_limit(run: Run, table: "pd.DataFrame", row: int) -> tuple[str, ...]:
     for limit in run.record["limits"]:
         at = [c.title for c in columns_of(table, limit["output"]) if limit["at"] in (c.at, "worst") and c.at != "mean"]
         gaps = np.abs(table.loc[row, at].to_numpy(dtype=np.float64) - limit["bound"])
-        just = 1.0 if limit["unit"].startswith("deg") else _JUST * abs(limit["bound"])
+        just = 1.0 if limit["unit"] in ("degC", "degF", "K") else _JUST * abs(limit["bound"])
         if gaps.size and gaps.min() <= just:
             found.append(words(limit["output"]))
     for name in CLEARANCES:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _CLOUD_SIZE = 3.0
+_TOP = 0.6  # of the height; the name of an upright limit ends below a level one above this
 
 
 def draw_front_of_two(data: FrontData, headline: str) -> "Figure":
@@ -68,15 +69,17 @@ def set_view(ax: "Axes", data: FrontData, pair: tuple[int, int], view: Array) ->
 
 def draw_limits(ax: "Axes", data: FrontData, pair: tuple[int, int]) -> None:
     """Limits on the plotted outputs; one just outside the view widens it."""
-    for limit in data.limits:
-        if limit.axis not in pair:
-            continue
-        across = limit.axis == pair[1]
+    shown = [(limit, limit.axis == pair[1]) for limit in data.limits if limit.axis in pair]
+    for limit, across in shown:
         low, high = ax.get_ylim() if across else ax.get_xlim()
         pad = 0.05 * (high - low)
         wider = (min(low, limit.value - pad), max(high, limit.value + pad))
         (ax.set_ylim if across else ax.set_xlim)(*wider)
-        style.limit_line(ax, limit.value, limit.text, across)
+    low, high = ax.get_ylim()
+    heights = [(limit.value - low) / (high - low) for limit, across in shown if across]
+    for limit, across in shown:
+        end = 0.985 if across else min([0.985, *(height - 0.03 for height in heights if height > _TOP)])
+        style.limit_line(ax, limit.value, limit.text, across, end)
 
 
 def _shop_panel(ax: "Axes", data: FrontData) -> None:

@@ -62,6 +62,7 @@ def _panel(ax: "Axes", data: FrontData, pair: tuple[int, int], third: int) -> No
             markeredgewidth=1.4, zorder=7,
         )
     draw_limits(ax, data, pair)
+    ax.locator_params(axis="x", nbins=6)
     ax.set_title(f"larger ring: more {label(data.titles[third], unit=False)}", fontsize=8, weight="normal")
 
 
@@ -79,7 +80,7 @@ def _key(ax: "Axes", data: FrontData) -> None:
     """Named cores, then what each mark means."""
     ax.set_axis_off()
     ax.set(xlim=(0, 1), ylim=(0, 1))
-    y = 0.99
+    y, step = 0.99, min(0.14, 0.56 / max(len(data.picks), 1))
     for letter, pick, mark in zip(_LETTERS, data.picks, style.MARKS[1:], strict=False):
         ax.plot(
             0.03, y - 0.025, marker=mark, markersize=6.5, color="white", markeredgecolor=style.INK, markeredgewidth=1.4
@@ -87,7 +88,7 @@ def _key(ax: "Axes", data: FrontData) -> None:
         ax.text(0.09, y, f"{letter}  {pick.name}, {pick.core}", va="top", weight="bold", fontsize=8)
         values = [quantity(v, column(t).unit) for v, t in zip(pick.values, data.titles, strict=True)]
         ax.text(0.09, y - 0.055, ", ".join(values), va="top", fontsize=8)
-        y -= 0.14
+        y -= step
     _legend(ax, data, y - 0.02)
 
 

@@ -12,7 +12,7 @@ def front(run: Run) -> str:
     """How many cores are worth having, out of how many, and whether that is all of them."""
     rated, kept = run.record["rated"], run.record["front"]
     of = f"{rated:,} cores, every one rated" if run.record["exact"] else f"{rated:,} cores rated"
-    return _fit(run, f"{kept:,} worth having out of {of}")
+    return fit(run, f"{kept:,} worth having out of {of}")
 
 
 def shares(run: Run) -> str:
@@ -22,37 +22,37 @@ def shares(run: Run) -> str:
     said = f"{low} of {len(data.low)} front cores pass in under nine copies of ten" if low else (
         "every front core passes in nine copies of ten or more"
     )
-    return _fit(run, said)
+    return fit(run, said)
 
 
 def curves(run: Run) -> str:
     """Whose neighbourhood the curves are."""
-    return _fit(run, f"what each variable does around the knee, {run.record['picks']['knee']}")
+    return fit(run, f"what each variable does around the knee, {run.record['picks']['knee']}")
 
 
 def range_of_front(run: Run) -> str:
     """What changes along the front."""
     changing = [words(column(strip.title).name) for strip in range_data(run).strips]
     if not changing:
-        return _fit(run, "nothing changes along the front")
+        return fit(run, "nothing changes along the front")
     listed = " and ".join([", ".join(changing[:-1]), changing[-1]] if changing[1:] else changing)
-    return _fit(run, f"{listed} change{'s' if len(changing) == 1 else ''} along the front")
+    return fit(run, f"{listed} change{'s' if len(changing) == 1 else ''} along the front")
 
 
 def limits(run: Run) -> str:
     """The requirement that turns most cores away."""
     data = limit_data(run)
     if not data.names:
-        return _fit(run, "no requirement turned any core away")
-    return _fit(run, f"{data.names[0]} turns most cores away")
+        return fit(run, "no requirement turned any core away")
+    return fit(run, f"{data.names[0]} turns most cores away")
 
 
 def misses(run: Run) -> str:
     """Nothing is feasible."""
-    return _fit(run, f"none of {run.record['rated']:,} cores meets everything; these come nearest")
+    return fit(run, f"none of {run.record['rated']:,} cores meets everything; these come nearest")
 
 
-def _fit(run: Run, said: str) -> str:
+def fit(run: Run, said: str) -> str:
     """The study's title before what is said, where there is room for it."""
     title = " ".join(str(run.record["title"]).split())
     whole = f"{title}: {said}"

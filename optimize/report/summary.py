@@ -1,6 +1,5 @@
 """summary.md: what was asked, what came out, and what to be careful of, for whoever opens the folder first."""
 
-import re
 import tomllib
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +9,8 @@ from optimize.report.columns import column, columns_of, label, number, quantity,
 from optimize.report.core_data import limit_data
 from optimize.report.figure_data import at_limit, limit_words
 from optimize.report.figures import share_words
+from optimize.report.markdown import named_cores, named_heads, output_rows, plain, table
+from optimize.report.system_sections import system_sections
 from optimize.runs import Run
 
 if TYPE_CHECKING:
@@ -31,26 +32,17 @@ _CAUTIONS = """\
 
 def summary(run: Run) -> str:
     """The text of summary.md."""
-    parts = [f"# {_plain(run.record['title'])}", _outcome(run), "## What was asked", _asked(run)]
+    parts = [f"# {plain(run.record['title'])}", _outcome(run), "## What was asked", _asked(run)]
     if "front" in run.tables:
         parts += ["## The cores with a name", _picks(run)]
         if "scatter" in run.tables:
             parts += ["## Copies of them", _copies(run)]
+        parts += system_sections(run)
     elif len(run.tables["misses"]):
         parts += ["## The nearest misses", _misses(run)]
     parts += ["## What limits what", _limits(run), "## How far to trust it", _trust(run), _CAUTIONS]
     parts += ["## How it was made", _made(run)]
     return "\n\n".join(parts) + "\n"
-
-
-def _plain(text: object) -> str:
-    """A user's text on one line, with nothing in it that Markdown or HTML would act on."""
-    return re.sub(r"([\\`*_|<>\[\]#])", r"\\\1", " ".join(str(text).split()))
-
-
-def _table(heads: list[str], rows: list[list[str]]) -> str:
-    lines = [heads, ["---"] + ["---:"] * (len(heads) - 1), *rows]
-    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
 
 
 def _outcome(run: Run) -> str:
@@ -76,8 +68,8 @@ def _outcome(run: Run) -> str:
 def _knee_share(run: Run) -> str:
     if "scatter" not in run.tables:
         return ""
-    table = run.tables["scatter"]
-    row = table[(table["core"] == run.record["picks"]["knee"]) & (table["scatter"] == "shop")].iloc[0]
+    rows = run.tables["scatter"]
+    row = rows[(rows["core"] == run.record["picks"]["knee"]) & (rows["scatter"] == "shop")].iloc[0]
     return f"; {row['share_met [%]']:.1f} % of its copies, built to the tolerances of the study, meet everything"
 
 
@@ -91,14 +83,14 @@ def _asked(run: Run) -> str:
     study = tomllib.loads((run.folder / "study.toml").read_text(encoding="utf-8"))
     lines = []
     for name, point in study.get("duty", {}).items():
-        lines.append(f"- duty point {_plain(words(name))}: {_pairs(point)}")
-    for part in ("coolant", "envelope"):
+        lines.append(f"- duty point {plain(words(name))}: {_pairs(point)}")
+    for part in ("coolant", "ambient", "envelope"):
         if part in study:
             lines.append(f"- {'pocket' if part == 'envelope' else part}: {_pairs(study[part])}")
     aims = [
         f"{'most' if o['maximise'] else 'least'} {label(o['column'], unit=False)}" for o in run.record["objectives"]
     ]
-    lines.append(f"- wanted: {_plain('; '.join(aims))}")
+    lines.append(f"- wanted: {plain('; '.join(aims))}")
     for limit in run.record["limits"]:
         side = "at most" if limit["side"] == "max" else "at least"
         value = limit_words(limit).removeprefix("limit ")
@@ -108,24 +100,21 @@ def _asked(run: Run) -> str:
 
 
 def _pairs(values: dict[str, Any]) -> str:
-    return ", ".join(f"{_plain(words(key))} {_plain(value)}" for key, value in values.items())
+    return ", ".join(f"{plain(words(key))} {plain(value)}" for key, value in values.items())
 
 
 def _picks(run: Run) -> str:
     """Named cores in columns: what they are, what they do, what they are only just within."""
     front = run.tables["front"]
-    named = front[front["pick"].fillna("") != ""]
-    heads = ["", *(f"{_plain(row['pick'])}, {row['core']}" for _, row in named.iterrows())]
+    named = named_cores(run)
     rows = []
     for name in run.record["variables"]:
         for c in columns_of(front, name):
-            rows.append([label(c.title), *(_plain(_value(v)) for v in named[c.title])])
-    for name in MAIN_OUTPUTS:
-        for c in columns_of(front, name):
-            rows.append([label(c.title), *(number(float(v)) for v in named[c.title])])
-    rows.append(["only just within", *(_plain("; ".join(at_limit(run, front, int(i))) or "-") for i in named.index)])
-    rows.append(["flags", *(_plain(v) for v in named["flags"].fillna("-"))])
-    return _table(heads, rows)
+            rows.append([label(c.title), *(plain(_value(v)) for v in named[c.title])])
+    rows += output_rows(named, MAIN_OUTPUTS)
+    rows.append(["only just within", *(plain("; ".join(at_limit(run, front, int(i))) or "-") for i in named.index)])
+    rows.append(["flags", *(plain(v) for v in named["flags"].fillna("-"))])
+    return table(named_heads(named), rows)
 
 
 def _value(value: object) -> str:
@@ -134,7 +123,7 @@ def _value(value: object) -> str:
 
 def _copies(run: Run) -> str:
     """Share that meets everything, and P05 .. P95, of each named core under each kind of scatter."""
-    record, table = run.record, run.tables["scatter"]
+    record, scattered = run.record, run.tables["scatter"]
     draws, confidence = record["scatter"]["draws"], 100 * record["scatter"]["confidence"]
     said = (
         f"{draws:,} copies of each front core. *shop*: the tolerances of the study; *model*: the bands of the "
@@ -143,35 +132,35 @@ def _copies(run: Run) -> str:
     )
     front = run.tables["front"]
     return said + "".join(
-        f"\n\n**{_plain(row['pick'])}, {row['core']}**\n\n{_one_core(table[table['core'] == row['core']])}"
+        f"\n\n**{plain(row['pick'])}, {row['core']}**\n\n{_one_core(scattered[scattered['core'] == row['core']])}"
         for _, row in front[front["pick"].fillna("") != ""].iterrows()
     )
 
 
-def _one_core(table: "pd.DataFrame") -> str:
-    kinds = table.set_index("scatter")
+def _one_core(scattered: "pd.DataFrame") -> str:
+    kinds = scattered.set_index("scatter")
     shares = [
         f"{met:.1f} % ({low:.1f} .. {high:.1f})"
         for met, low, high in zip(*(kinds[f"share_{part} [%]"] for part in ("met", "low", "high")), strict=True)
     ]
     rows = [["meet every limit", *shares]]
-    for title in (str(c).removeprefix("P05 ") for c in table.columns if str(c).startswith("P05 ")):
+    for title in (str(c).removeprefix("P05 ") for c in scattered.columns if str(c).startswith("P05 ")):
         rows.append([label(title), *(
             f"{number(kinds[f'P05 {title}'][kind])} .. {number(kinds[f'P95 {title}'][kind])}" for kind in kinds.index
         )])
-    return _table(["", *(str(kind) for kind in kinds.index)], rows)
+    return table(["", *(str(kind) for kind in kinds.index)], rows)
 
 
 def _misses(run: Run) -> str:
     misses = run.tables["misses"]
     heads = ["core", "fails", *(label(o["column"]) for o in run.record["objectives"])]
     rows = [
-        [str(row["core"]), _plain(requirement_words(str(row["fails"]))),
+        [str(row["core"]), plain(requirement_words(str(row["fails"]))),
          *(number(float(row[o["column"]])) for o in run.record["objectives"])]
         for _, row in misses.iterrows()
     ]
     note = "By how much: of the limit; of 50 K for a temperature; of the pocket for a clearance."
-    return f"{_table(heads, rows)}\n\n{note}"
+    return f"{table(heads, rows)}\n\n{note}"
 
 
 def _limits(run: Run) -> str:
@@ -179,11 +168,11 @@ def _limits(run: Run) -> str:
     if not data.names:
         return "No requirement turned any core away."
     rows = [
-        [_plain(name), share_words(share), share_words(alone)]
+        [plain(name), share_words(share), share_words(alone)]
         for name, share, alone in list(zip(data.names, data.share, data.alone, strict=True))[:_MOST_LIMITS]
     ]
-    left = f"\n\nTurned nothing away: {_plain('; '.join(data.idle))}." if data.idle else ""
-    return _table(["requirement", "cores turned away", "by it alone"], rows) + left
+    left = f"\n\nTurned nothing away: {plain('; '.join(data.idle))}." if data.idle else ""
+    return table(["requirement", "cores turned away", "by it alone"], rows) + left
 
 
 def _trust(run: Run) -> str:
@@ -201,7 +190,7 @@ def _trust(run: Run) -> str:
     texts: dict[str, list[str]] = {}
     for name, bands in record["bands"].items():
         texts.setdefault(_bands(bands), []).append(name)
-    lines += [f"- bands of the correlations ({_plain(', '.join(names))}): {text}." for text, names in texts.items()]
+    lines += [f"- bands of the correlations ({plain(', '.join(names))}): {text}." for text, names in texts.items()]
     if record["hypervolume"]:
         lines.append(
             f"- hypervolume of the front: {100 * record['hypervolume']['share']:.1f} % of the box from its best values "
@@ -229,7 +218,7 @@ def _made(run: Run) -> str:
     seconds = float(np.sum(list(record["seconds"].values())))
     versions = ", ".join(f"{name} {version}" for name, version in record["versions"].items())
     return "\n".join([
-        f"- study {_plain(record['study'])}, SHA-256 {record['study_sha256'][:16]}..., seed {record['seed']}",
+        f"- study {plain(record['study'])}, SHA-256 {record['study_sha256'][:16]}..., seed {record['seed']}",
         f"- {record['made']}, {record['method']}, {record['workers']} workers, {seconds:.1f} s, "
         f"{record['cores_per_second']:,.0f} cores rated a second",
         f"- {versions}",

@@ -72,7 +72,7 @@ def phrased(error: ValidationError, keys: list[str]) -> ValidationError:
     details = error.errors(include_url=False, include_input=True)
     missing = [str(detail["loc"][-1]) for detail in details if detail["type"] == "missing"]
     unknown = [str(detail["loc"][-1]) for detail in details if detail["type"] == "extra_forbidden"]
-    misspelt = {key: _nearest(key, missing) for key in unknown[:MOST_FAULTS]}
+    misspelt = {key: nearest(key, missing) for key in unknown[:MOST_FAULTS]}
     for detail in details:
         # A key that is missing because it is misspelt is one fault, not two.
         if detail["type"] == "missing" and detail["loc"][-1] in misspelt.values():
@@ -96,6 +96,12 @@ def faults_of(error: ValidationError, file: str, lines: dict[Path, int], top: Pa
     return found
 
 
+def fault_at(path: Path, error: PydanticCustomError, file: str, lines: dict[Path, int]) -> Fault:
+    """The `Fault` of one refusal that is about a path of the file."""
+    context = error.context or {}
+    return Fault(file, line_of(path, lines), _sentence(path, context["what"], context["about"]), context["do"])
+
+
 def did_you_mean(word: str, known: Iterable[str], otherwise: str = "") -> str:
     """A suggestion, or the names there are.
 
@@ -103,7 +109,7 @@ def did_you_mean(word: str, known: Iterable[str], otherwise: str = "") -> str:
     "did you mean 'fin_pitch'?"
     """
     names = list(dict.fromkeys(known))
-    if near := _nearest(word, names):
+    if near := nearest(word, names):
         return f"did you mean '{near}'?"
     if otherwise or not names:
         return otherwise
@@ -111,7 +117,8 @@ def did_you_mean(word: str, known: Iterable[str], otherwise: str = "") -> str:
     return f"use one of: {listed}"
 
 
-def _nearest(word: str, names: Iterable[str]) -> str:
+def nearest(word: str, names: Iterable[str]) -> str:
+    """The name a word comes near to; empty if none does."""
     near = difflib.get_close_matches(word, names, n=1, cutoff=0.6) if len(word) <= 60 else []
     return near[0] if near else ""
 
@@ -140,7 +147,7 @@ def dotted(path: Path) -> str:
 def _sentence(path: Path, what: str, about: str) -> str:
     keys = [part for part in path if not isinstance(part, int)]
     table = f"[{dotted(tuple(keys[:-1]))}]" if len(keys) > 1 else "the file"
-    if len(path) == 3 and isinstance(path[1], int):
+    if len(path) > 2 and isinstance(path[-2], int):
         table = f"[{table}]"
     if about == "key":
         return f"{what} in {table}" if len(keys) > 1 else f"{what} at the top of the file"

@@ -13,13 +13,21 @@ from physics.outputs import OUTPUTS
 ASK = "each is a table [[objectives]] with 'maximise' or 'minimise'"
 
 
-def _output_name(raw: object) -> str | None:
+# What is a key, not a table, among the things outputs need
+KEYS = {"loop.cap_pressure": "'cap_pressure' in [loop]", "ambient.humidity": "'humidity' in [ambient]"}
+
+
+def _output_name(raw: object, info: ValidationInfo[Any]) -> str | None:
     if raw is None:
         return None
     if not isinstance(raw, str):
         raise refusal(f"expected the name of an output, got {shown(raw)}", "write it in quotes")
     if raw not in OUTPUTS:
         raise refusal(f"unknown output {shown(raw)}", did_you_mean(raw, OUTPUTS))
+    needed = OUTPUTS[raw].needs
+    if needed and not info.context.has(needed):
+        what = KEYS.get(needed, f"the table [{needed}]")
+        raise refusal(f"'{raw}' needs {what}", "add it, or ask for another output")
     return raw
 
 

@@ -1,6 +1,8 @@
 """A study as the program works with it: frozen, typed, SI; only `load` makes one from a file."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from optimize.study.model_system import Blower, Engine, LineType, Loop, NetGain, Soak
 
 
 @dataclass(frozen=True)
@@ -52,15 +54,27 @@ class Variable:
 
 @dataclass(frozen=True)
 class DutyPoint:
-    """Mass flows [kg/s], temperatures [K], absolute air pressure [Pa]."""
+    """Mass flows [kg/s], temperatures [K], absolute pressures [Pa], speed [rev/s]; None for what is left open.
+
+    The air: flow, temperature and pressure; or flow and manifold pressure; or the engine's speed. The coolant: flow
+    and temperature; or the temperature alone; or neither. What is taken from outside (ambient_..., humidity) is the
+    point's own or that of [ambient]. `pump_speed` is a share of the pumps' own speed.
+    """
 
     name: str
     weight: float
-    air_flow: float
-    air_temperature: float
-    air_pressure: float
-    coolant_flow: float
-    coolant_temperature: float
+    air_flow: float | None = None
+    air_temperature: float | None = None
+    air_pressure: float | None = None
+    manifold_pressure: float | None = None
+    engine_speed: float | None = None
+    coolant_flow: float | None = None
+    coolant_temperature: float | None = None
+    ambient_temperature: float | None = None
+    ambient_pressure: float | None = None
+    humidity: float | None = None
+    front_air_flow: float | None = None
+    pump_speed: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -151,9 +165,10 @@ class Scatter:
 class Study:
     """One question, complete: what varies, what it is asked to do, what it must keep.
 
-    `variables` is keyed "core.thickness", "tanks.port", "material.density", "ducts.lid_loss". `bands` holds
-    "tank_loss" always and "air_j", "air_f", "coolant_j", "coolant_f" where the study overrides the fins' own.
-    `files` holds catalogues and measured tables as read, keyed by their paths from the study's folder.
+    `variables` is keyed "core.thickness", "tanks.port", "material.density", "ducts.lid_loss", and "loop.line" where
+    there is a loop. `bands` holds "tank_loss" always and "air_j", "air_f", "coolant_j", "coolant_f" where the study
+    overrides the fins' own. `files` holds catalogues, measured tables and traces as read, keyed by their paths from the
+    study's folder.
     """
 
     path: str
@@ -176,3 +191,9 @@ class Study:
     scatter: Scatter
     bands: dict[str, tuple[float, float]]
     files: dict[str, str]
+    lines: dict[str, LineType] = field(default_factory=dict)
+    loop: Loop | None = None
+    blower: Blower | None = None
+    engine: Engine | None = None
+    net_gain: NetGain | None = None
+    soak: Soak | None = None

@@ -4,21 +4,26 @@ Fields stand in the order in which they are checked against each other; a check 
 itself at fault, so that all true faults of a file show at once.
 """
 
-import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, PlainValidator, ValidationInfo, field_validator
 
 from optimize import units
-from optimize.study.faults import refusal, shown
+from optimize.study.agreement import has_output_table
+from optimize.study.faults import nearest, refusal
 from optimize.study.goals import LimitTable, ObjectiveTable
 from optimize.study.model import Variable
-from optimize.study.values import CHECK, Band, Rule, Table, optional_quantity, quantity, read, whole
+from optimize.study.schema_drive import BlowerTable, EngineTable, NetGainTable
+from optimize.study.schema_duty import AmbientTable, DutyPoints, DutyTable
+from optimize.study.schema_loop import LoopTable
+from optimize.study.schema_soak import SoakTable
+from optimize.study.trace import Recording
+from optimize.study.values import Band, Table, optional_quantity, quantity, whole
 from optimize.study.variables import choice, varying
-from physics.properties import AIR, Fluid
+from physics.properties import Fluid
 
-LEAST_PRESSURE = 20e3  # Pa; no charge cooler works so near to vacuum: a gauge pressure was given
 MOST_EVALUATIONS = 100_000_000
 
 
@@ -30,7 +35,20 @@ class Known:
     air_fins: tuple[str, ...] | None
     turbulators: tuple[str, ...] | None
     ports: tuple[str, ...] | None
+    lines: tuple[str, ...] | None
     coolant: Fluid | None
+    raw: dict[str, Any]  # the file, misspelt keys as they were meant
+    read_trace: Callable[[str], Recording]
+
+    @property
+    def variables(self) -> dict[str, tuple[str, ...] | None]:
+        """Design variables by name, with the names there are to choose from; None for numbers and unread catalogues."""
+        chosen = {"air_fin": self.air_fins, "turbulator": self.turbulators, "port": self.ports, "passes": PASSES}
+        return {name: chosen.get(name) for name in VARIABLES} | ({"line": self.lines} if "loop" in self.raw else {})
+
+    def has(self, needed: str) -> bool:
+        """Whether the file has what an output needs, see `physics.outputs`."""
+        return has_output_table(self.raw, needed)
 
 
 def length(**bounds: float) -> PlainValidator:
@@ -78,66 +96,7 @@ class CataloguesTable(Table):
     air_fins: str
     turbulators: str
     ports: str
-
-
-def _air_temperature(value: float) -> float:
-    low, high = AIR.temperature_range
-    return _inside(value, low, high, "temperature", "the air")
-
-
-def _air_pressure(value: float) -> float:
-    if value < LEAST_PRESSURE:
-        given = units.show(value, "absolute pressure", "SI")
-        what = f"{given} is no absolute pressure of a charge: it is below 20 kPa"
-        raise refusal(what, "was a gauge pressure given? add the pressure of the air outside")
-    return _inside(value, *AIR.pressure_range, "absolute pressure", "the air")
-
-
-def _coolant_temperature(value: float, info: ValidationInfo[Any]) -> float:
-    fluid = info.context.coolant
-    if fluid is None:
-        return value
-    low, high = fluid.temperature_range
-    return _inside(value, low, high, "temperature", fluid.name)
-
-
-def _inside(value: float, low: float, high: float, kind: str, fluid: str) -> float:
-    if not low <= value <= high:
-        span = f"{units.show(low, kind, 'SI', 6)} to {units.show(high, kind, 'SI', 6)}"
-        given = units.show(value, kind, "SI", 6)
-        raise refusal(f"{given} is outside the known properties of {fluid}", f"stay within {span}")
-    return value
-
-
-def _coolant_flow(raw: object) -> tuple[float, str]:
-    """Value and kind: a mass flow, or a volume flow at the coolant's inlet temperature."""
-    if not isinstance(raw, str):
-        read(raw, Rule("volume flow"))
-    try:
-        value, kind = units.parse_one_of(str(raw), ("volume flow", "mass flow"))
-    except units.UnitError as error:
-        raise refusal(error.what, error.do) from None
-    if value <= 0.0:
-        raise refusal(f"must be above zero, got {shown(raw)}", CHECK)
-    return value, kind
-
-
-class DutyTable(Table):
-    """[duty.NAME]"""
-
-    weight: Annotated[float, quantity("number", at_least=0.0)] = 1.0
-    air_flow: Annotated[float, quantity("mass flow", above=0.0)]
-    air_temperature: Annotated[float, quantity("temperature"), AfterValidator(_air_temperature)]
-    air_pressure: Annotated[float, quantity("absolute pressure", above=0.0), AfterValidator(_air_pressure)]
-    coolant_flow: Annotated[tuple[float, str], PlainValidator(_coolant_flow)]
-    coolant_temperature: Annotated[float, quantity("temperature"), AfterValidator(_coolant_temperature)]
-
-
-def _duty_name(name: str) -> str:
-    if not re.fullmatch(r"[a-z][a-z0-9_]{0,39}", name) or name in ("worst", "mean"):
-        raise refusal("this cannot be the name of a duty point",
-                      "use small letters, digits and '_', up to 40; not 'worst' or 'mean'")
-    return name
+    lines: str | None = None
 
 
 class EnvelopeTable(Table):
@@ -253,12 +212,13 @@ def _title(title: str) -> str:
     return title
 
 
-def _weighted(duty: dict[str, DutyTable]) -> dict[str, DutyTable]:
-    if not duty:
-        raise refusal("no duty point", "add a table such as [duty.full_power]")
-    if not sum(point.weight for point in duty.values()) > 0.0:
-        raise refusal("the weights of the duty points sum to zero", "give one of them a weight above zero")
-    return duty
+# Names of the design variables in columns and on the command line, where they are not the key's own
+OTHER_NAMES = {"tanks.length": "tank_length", "tanks.wall": "tank_wall"}
+VARIABLES = tuple(
+    OTHER_NAMES.get(f"{top}.{key}", key)
+    for top, table in (("core", CoreTable), ("tanks", TanksTable), ("material", MaterialTable), ("ducts", DuctsTable))
+    for key in table.model_fields if key != "header"
+)
 
 
 class StudyFile(Table):
@@ -270,7 +230,13 @@ class StudyFile(Table):
     units: Literal["SI", "US"]
     coolant: CoolantTable
     catalogues: CataloguesTable
-    duty: Annotated[dict[Annotated[str, AfterValidator(_duty_name)], DutyTable], AfterValidator(_weighted)]
+    duty: DutyPoints
+    ambient: AmbientTable | None = None
+    loop: LoopTable | None = None
+    blower: BlowerTable | None = None
+    engine: EngineTable | None = None
+    net_gain: NetGainTable | None = None
+    soak: SoakTable | None = None
     envelope: EnvelopeTable
     core: CoreTable
     tanks: TanksTable
@@ -281,3 +247,26 @@ class StudyFile(Table):
     search: SearchTable = SearchTable()
     scatter: ScatterTable = ScatterTable()
     model: ModelTable = ModelTable()
+
+
+# Where a key that is misspelt would look like one that is missing
+_CHECKED = (("catalogues", CataloguesTable), ("ambient", AmbientTable), ("loop", LoopTable), ("blower", BlowerTable),
+            ("soak", SoakTable))
+
+
+def as_meant(raw: dict[str, Any]) -> dict[str, Any]:
+    """The file as written, misspelt keys under the names they come near to: each is told once, as unknown."""
+    meant: dict[str, Any] = _spelt(raw, StudyFile)
+    for key, table in _CHECKED:
+        if key in meant:
+            meant[key] = _spelt(meant[key], table)
+    if isinstance(points := meant.get("duty"), dict):
+        meant["duty"] = {name: _spelt(point, DutyTable) for name, point in points.items()}
+    return meant
+
+
+def _spelt(raw: Any, table: type[Table]) -> Any:
+    if not isinstance(raw, dict):
+        return raw
+    open_keys = [key for key in table.model_fields if key not in raw]
+    return {key if key in table.model_fields else nearest(key, open_keys) or key: value for key, value in raw.items()}

@@ -11,6 +11,7 @@ CATALOGUES = (
     "catalogues/turbulators.toml",
     "catalogues/ports.toml",
     "catalogues/measured/m17_64.csv",
+    "catalogues/lines.toml",
 )
 
 

@@ -23,6 +23,7 @@ from optimize import units
 from optimize.study.faults import MOST_FAULTS, phrased, refusal, refusals, shown
 
 Value = TypeVar("Value")
+Other = TypeVar("Other")
 
 CHECK = "check the number and its unit"
 
@@ -169,3 +170,42 @@ def each_once(items: list[Any], reader: Callable[[Any], Value]) -> list[Value]:
     if found:
         raise refusals(found)
     return list(values)
+
+
+def pairs(
+    raw: object, noun: str, example: str, least: int, readers: tuple[Callable[[Any], Value], Callable[[Any], Other]]
+) -> tuple[tuple[Value, Other], ...]:
+    """Rows of two values read by the two readers, the first rising from row to row; every faulty row is told.
+
+    `noun` names the two values, `example` shows the rows.
+    """
+    if not isinstance(raw, list) or len(raw) < least:
+        given = f"{len(raw)} of them" if isinstance(raw, list) else shown(raw)
+        rows = "a row or more" if least == 1 else f"{least} rows or more"
+        raise refusal(f"expected {rows} of {noun}, got {given}", f"write {example}")
+    found: list[tuple[int | str, PydanticCustomError]] = []
+    read_rows: list[tuple[Value, Other]] = []
+    for index, row in enumerate(raw):
+        try:
+            read_rows.append(_pair(row, noun, example, readers))
+            _rises(noun, raw, index, read_rows)
+        except PydanticCustomError as error:
+            found.append((index, error))
+    if found:
+        raise refusals(found[:MOST_FAULTS])
+    return tuple(read_rows)
+
+
+def _pair(
+    row: object, noun: str, example: str, readers: tuple[Callable[[Any], Value], Callable[[Any], Other]]
+) -> tuple[Value, Other]:
+    if not isinstance(row, list) or len(row) != 2:
+        raise refusal(f"expected a row of {noun}, got {shown(row)}", f"write {example}")
+    return readers[0](row[0]), readers[1](row[1])
+
+
+def _rises(noun: str, raw: list[Any], index: int, rows: list[tuple[Any, Any]]) -> None:
+    """The last row read must lie above the one before it in the file, if that one could be read."""
+    if len(rows) == index + 1 > 1 and not rows[-1][0] > rows[-2][0]:
+        what = f"{noun.split(' and ', 1)[0]} must rise from row to row"
+        raise refusal(f"{what}: {shown(raw[index][0])} follows {shown(raw[index - 1][0])}", "sort the rows, each once")

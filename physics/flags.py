@@ -1,0 +1,54 @@
+"""Why a rating is to be read with care, or could not be made."""
+
+from enum import IntFlag
+
+import numpy as np
+
+from physics.arrays import BoolArray, IntArray
+
+
+class Flag(IntFlag):
+    """Why a rating is to be read with care, or cannot be made (`VOID`: NaN)."""
+
+    AIR_FIN_RANGE = 1
+    COOLANT_FIN_RANGE = 2
+    AIR_TEMPERATURE = 4
+    COOLANT_TEMPERATURE = 8
+    HEADER = 16
+    NOT_SETTLED = 32
+    AIR_FAST = 64
+    AIR_CANNOT_PASS = 128
+    NO_CORE = 256
+    NO_VALUE = 512
+    PUMP_STALLS = 1024
+    BLOWER_RANGE = 2048
+    CONDENSATION = 4096
+    FREEZING = 8192
+    BOILING = 16384
+
+
+FLAG_TEXTS = {
+    Flag.AIR_FIN_RANGE: "air fins outside the range of their correlation",
+    Flag.COOLANT_FIN_RANGE: "coolant passages outside the range of their correlation",
+    Flag.AIR_TEMPERATURE: "air temperature outside the range of the property data",
+    Flag.COOLANT_TEMPERATURE: "coolant or its wall outside the property data (near freezing, or above 100 degC)",
+    Flag.HEADER: "tank too tight for the passages: flow spread beyond what its formula was checked for",
+    Flag.NOT_SETTLED: "outlet temperatures did not settle to 0.01 K, or flows and pressures to 3e-4",
+    Flag.AIR_FAST: "air loss above 15 % of the inlet pressure: the formula is some per cent low there",
+    Flag.AIR_CANNOT_PASS: "not computable: the air loss would exceed 30 % of the inlet pressure",
+    Flag.NO_CORE: "not computable: no room left for passages or fin gaps, or a port of no shape",
+    Flag.NO_VALUE: "not computable: a correlation has no value here",
+    Flag.PUMP_STALLS: "not computable: the pump cannot move the coolant",
+    Flag.BLOWER_RANGE: "blower pressure ratio outside the tables of its efficiencies",
+    Flag.CONDENSATION: "metal below the dew point of the charge: water condenses in the core",
+    Flag.FREEZING: "coolant at or below its freezing point",
+    Flag.BOILING: "hottest wall above the boiling point of the coolant at cap pressure",
+}
+
+
+def joined(raised: list[tuple[Flag, BoolArray]]) -> IntArray:
+    """Flags raised where they are, in one array of bits."""
+    flags = np.zeros((1, 1), dtype=np.int64)
+    for flag, where in raised:
+        flags = flags | np.where(where, int(flag), 0)
+    return flags
