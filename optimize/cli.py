@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from optimize.evaluate import CoreProblem
     from optimize.space import Parameters
     from optimize.study.model import Study
-    from physics.soak import Soaked
 
 app = typer.Typer(
     help="Rate, search and compare liquid-cooled bar-and-plate charge-cooler cores.",
@@ -170,11 +169,12 @@ def soak(
 ) -> None:
     """The schedule of pulls and rests with one core: charge, coolant and ice over time; what more litres or ice buy."""
     from optimize.report import write_soak
-    from optimize.soak_tables import gains_table, soak_lines, soak_record, trace_table
+    from optimize.soak_tables import gains_table, one_core, soak_lines, soak_record, trace_table
 
-    problem = _problem(study)
+    problem = _soaking_problem(study)
     chosen = _core(problem, core, run, pick)
-    soaked = _soaked(problem, chosen)
+    schedule, batch = one_core(problem, chosen)
+    soaked = schedule.run(batch, keep=True)
     tables = {"soak": trace_table(problem, soaked, "core"), "soak_gains": gains_table(problem, chosen, "core")}
     out.mkdir(parents=True, exist_ok=True)
     for name, table in tables.items():
@@ -235,15 +235,13 @@ def _core(
     return core_of_run(problem.space, run, pick) | given_values(problem.space, pairs or [])
 
 
-def _soaked(problem: "CoreProblem", core: "Parameters") -> "Soaked":
-    """The schedule with one core, courses kept."""
-    from optimize.soak_tables import one_core
-
+def _soaking_problem(study: Path) -> "CoreProblem":
+    """The problem of a study that has a schedule."""
+    problem = _problem(study)
     if problem.soaks is None:
-        where, do = f"[soak] in {problem.study.path}", "add the table; `finfront new` writes one to fill in"
-        raise FinfrontError("the study has no schedule of pulls and rests", where, do)
-    run, batch = one_core(problem, core)
-    return run.run(batch, keep=True)
+        do = "add the table [soak]; `finfront new` writes one to fill in"
+        raise FinfrontError("the study has no schedule of pulls and rests", problem.study.path, do)
+    return problem
 
 
 @contextmanager

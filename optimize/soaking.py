@@ -151,7 +151,7 @@ class SoakRun:
 
 
 def _between(speeds: Array, couplings: list[Coupling], speed: float, load: float) -> Coupling:
-    """The coupling at an engine speed, linear between those rated; the charge's heat scaled by the load."""
+    """The coupling at an engine speed, linear between those rated; charge flow and its heat scaled by the load."""
     if len(couplings) == 1:
         low = high = couplings[0]
         share = 0.0
@@ -162,8 +162,7 @@ def _between(speeds: Array, couplings: list[Coupling], speed: float, load: float
         f.name: (1 - share) * getattr(low, f.name) + share * getattr(high, f.name)
         for f in fields(Coupling) if f.name not in ("temperature", "ambient_temperature")
     }
-    values["air_conductance"] = values["air_conductance"] * load
-    return replace(low, **values)
+    return replace(low, **values | {name: load * values[name] for name in ("air_conductance", "air_capacity")})
 
 
 def soak_outputs(soaked: Soaked) -> dict[str, Array]:

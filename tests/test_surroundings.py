@@ -18,7 +18,9 @@ from optimize.surroundings import tables_of
 from optimize.typed_core import typed_core
 from physics.outputs import OUTPUTS
 
-DUNE = ["thickness=65 mm", "passages=11", "passes=1", "air_fin=S22-50", "turbulator=TS-20-16", "port=D28-20", "line=-16"]
+DUNE = [
+    "thickness=65 mm", "passages=11", "passes=1", "air_fin=S22-50", "turbulator=TS-20-16", "port=D28-20", "line=-16",
+]
 FROST = ["thickness=64 mm", "passages=9", "passes=1", "air_fin=S22-50", "turbulator=TS-20-16", "port=R19", "line=-12"]
 
 

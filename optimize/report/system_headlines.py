@@ -68,6 +68,6 @@ def soak_gains(run: Run, panels: tuple[GainPanel, ...]) -> str:
     parts = []
     for panel in panels:
         line, unit = panel.lines[0], typeset(column(panel.title).unit)
-        more = f"{line.under_limit[-1] - line.under_limit[0]:.0f} {column(panel.time_title).unit}"
+        more = f"{line.under_limit[-1] - line.under_limit[0]:+.0f} {column(panel.time_title).unit}"
         parts.append(f"{more} from {line.amount[0]:.4g} to {line.amount[-1]:.4g} {unit} of {panel.what}")
-    return fit(run, f"{panels[0].lines[0].name} wins {', '.join(parts)}")
+    return fit(run, f"{panels[0].lines[0].name}, under the limit: {', '.join(parts)}")
