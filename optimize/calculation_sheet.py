@@ -8,6 +8,7 @@ import numpy as np
 
 from optimize import units
 from optimize.evaluate import CoreProblem
+from optimize.feasibility import over_duty_points
 from optimize.space import KINDS, Parameters
 from physics.columns import upright
 from physics.core import geometry
@@ -62,6 +63,7 @@ class Sheet:
             heads = list(self.rating.duty_names) if rows[0].per == "duty" else []
             lines += ["", _row(group, heads, "")]
             lines += [self._output_row(output) for output in rows]
+            lines += self._overall_rows() if group == "Duty results" else []
         lines += ["", "Requirements (margin as a share of the bound; negative: missed)"]
         verdicts = [(name, f"{100 * m:+.2f}", "%" if m >= 0 else "%   MISSED") for name, m in self.requirements()]
         lines += [_row(name, [margin], verdict) for name, margin, verdict in verdicts]
@@ -89,6 +91,15 @@ class Sheet:
                 rows.append((name, f"{value:.6g}", units.unit_symbol(KINDS[name], system)))
         return rows
 
+    def _overall_rows(self) -> list[str]:
+        """Worst and weighted mean over the duty points, where there are several."""
+        study, rows = self.problem.study, []
+        for name, values in over_duty_points(study, self.rating).items():
+            kind = OUTPUTS[name].kind
+            cells = [f"{float(units.to_display(value[0], kind, study.units)):.5g}" for value in values]
+            rows.append(_row(f"{OUTPUTS[name].label}, over all", cells, units.unit_symbol(kind, study.units)))
+        return ["", _row("Over all duty points", ["worst", "weighted"], ""), *rows] if rows else []
+
     def _output_row(self, output: Output) -> str:
         system = self.problem.study.units
         values = units.to_display(np.ravel(self.rating[output.name][0]), output.kind, system)
@@ -105,6 +116,10 @@ class Sheet:
             "study": self.problem.study.title,
             "core": keyed,
             "geometry": self._values("core", ...),
+            "over_duty_points": {
+                si_key(name, OUTPUTS[name].kind): {"worst": _plain(worst[0]), "weighted": _plain(mean[0])}
+                for name, (worst, mean) in over_duty_points(self.problem.study, self.rating).items()
+            },
             "duty": {duty: self._values("duty", i) for i, duty in enumerate(self.rating.duty_names)},
             "requirements": {name: _plain(margin) for name, margin in self.requirements()},
             "correlations": self.sources(),

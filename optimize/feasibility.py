@@ -11,6 +11,11 @@ from physics.outputs import CLEARANCES, OUTPUTS
 from physics.rating import Rating
 
 _TEMPERATURE_SCALE = 50.0  # [K] what a miss in temperature is measured against
+_WORST_IS_HIGH = {
+    "heat_rejected": False, "air_outlet_temperature": True, "effectiveness": False, "air_pressure_drop": True,
+    "coolant_pressure_drop": True, "charge_density": False, "shaft_power": True, "core_shaft_power": True,
+    "net_gain": False, "condensate_rate": True, "boiling_margin": False, "freezing_margin": False,
+}
 _BANKS = "whole coolant passages in every bank"
 _IN_RANGE = "inside the range of every correlation"
 _RANGE_FLAGS = Flag.AIR_FIN_RANGE | Flag.COOLANT_FIN_RANGE | Flag.AIR_TEMPERATURE | Flag.COOLANT_TEMPERATURE
@@ -70,7 +75,7 @@ def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_b
     if study.search.out_of_range == "refuse":
         rows.append(np.where(np.any(rating.flags & _RANGE_FLAGS, axis=1), -1.0, 0.0))
     for r in requirements(study):
-        value = at_duty(rating, r.output, r.at, worst_is_high=r.sign > 0)
+        value = at_duty(rating, r.output, r.at, worst_is_high=r.sign > 0, weights=weights_of(study))
         rows.append(r.sign * (r.bound - value) / r.scale)
     n = rating.flags.shape[0]
     return np.stack([np.broadcast_to(row, (n,)) for row in rows]).T
@@ -94,5 +99,20 @@ def at_duty(
 
 def objective_value(study: Study, rating: Rating, objective: Objective) -> Array:
     """An objective in its own sense and unit (n,); the worst duty of something to maximise is its lowest."""
-    weights = np.array([point.weight for point in study.duty])
-    return at_duty(rating, objective.output, objective.at, not objective.maximise, weights)
+    return at_duty(rating, objective.output, objective.at, not objective.maximise, weights_of(study))
+
+
+def weights_of(study: Study) -> Array:
+    """Weights of the duty points (m,)."""
+    return np.array([point.weight for point in study.duty])
+
+
+def over_duty_points(study: Study, rating: Rating) -> dict[str, tuple[Array, Array]]:
+    """Worst and weighted mean (n,) of what is better or worse by its size, where a study has several duty points."""
+    if len(study.duty) < 2:
+        return {}
+    weights = weights_of(study)
+    return {
+        name: (at_duty(rating, name, "worst", is_high), at_duty(rating, name, "mean", is_high, weights))
+        for name, is_high in _WORST_IS_HIGH.items() if name in rating.values
+    }

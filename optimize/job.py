@@ -127,7 +127,8 @@ def result_tables(
     names = [tables.core_name(int(i)) for i in front.ordinals]
     labels = [", ".join(name for name, at in named.items() if at == i) for i in range(len(front))]
     found["front"] = tables.core_table(
-        problem, front.ordinals, front.points, problem.outputs, pick=labels, **_own_objectives(problem, front)
+        problem, front.ordinals, front.points, problem.outputs,
+        {"pick": labels, **_own_objectives(problem, front)}, overall=True,
     )
     if clouds:
         found["scatter"] = tables.scatter_table(problem, names, clouds)
@@ -184,8 +185,8 @@ def _designs(problem: CoreProblem, archive: Archive) -> "pd.DataFrame":
     if not len(rows):
         return _empty(problem)
     return tables.core_table(
-        problem, rows.ordinals, rows.points, tables.key_outputs(problem), layer=layer, feasible=feasible,
-        **_own_objectives(problem, rows),
+        problem, rows.ordinals, rows.points, tables.key_outputs(problem),
+        {"layer": layer, "feasible": feasible, **_own_objectives(problem, rows)},
     )
 
 
@@ -225,8 +226,8 @@ def _misses(problem: CoreProblem, misses: Rows) -> "pd.DataFrame":
         for row in misses.margins
     ]
     return tables.core_table(
-        problem, misses.ordinals, misses.points, tables.key_outputs(problem), fails=fails,
-        **_own_objectives(problem, misses),
+        problem, misses.ordinals, misses.points, tables.key_outputs(problem),
+        {"fails": fails, **_own_objectives(problem, misses)},
     )
 
 

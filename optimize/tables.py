@@ -1,12 +1,13 @@
 """Results as tables: one row a core, columns named `output@duty [unit]` in the units the study asks for."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimize import units
 from optimize.evaluate import CoreProblem
+from optimize.feasibility import over_duty_points
 from optimize.space import KINDS
 from optimize.tolerance.scatter import SHOWN, Cloud
 from physics.arrays import Array, IntArray
@@ -67,6 +68,16 @@ def output_columns(rating: Rating, names: Iterable[str], system: str) -> dict[st
     return columns
 
 
+def overall_columns(problem: CoreProblem, rating: Rating) -> dict[str, Array]:
+    """Worst and weighted mean over the duty points, in display units."""
+    columns, system = {}, problem.study.units
+    for name, values in over_duty_points(problem.study, rating).items():
+        for at, value in zip(("worst", "mean"), values, strict=True):
+            kind = OUTPUTS[name].kind
+            columns[header(name, kind, system, at)] = units.to_display(value, kind, system)
+    return columns
+
+
 def flag_words(flags: IntArray) -> list[str]:
     """Flags (n, m) of a rating as words, one text a core, over all duty points."""
     joined = np.bitwise_or.reduce(flags, axis=1)
@@ -74,9 +85,10 @@ def flag_words(flags: IntArray) -> list[str]:
 
 
 def core_table(
-    problem: CoreProblem, ordinals: IntArray, points: Array, names: Sequence[str], **extra: Array | list[str]
+    problem: CoreProblem, ordinals: IntArray, points: Array, names: Sequence[str],
+    extra: Mapping[str, Array | list[str]], overall: bool = False,
 ) -> "pd.DataFrame":
-    """Cores with their variables, outputs and flags."""
+    """Cores with extra columns, their variables, outputs (`overall`: worst and mean of some too) and flags."""
     import pandas as pd
 
     rating = problem.rate_points(points, soak=any(OUTPUTS[name].needs == "soak" for name in names))
@@ -85,6 +97,7 @@ def core_table(
         **extra,
         **variable_columns(problem, points),
         **output_columns(rating, names, problem.study.units),
+        **(overall_columns(problem, rating) if overall else {}),
         "flags": flag_words(rating.flags),
     })
 

@@ -242,3 +242,11 @@ def test_every_limit_of_an_example_study_is_active_and_leaves_something(name):
     limits = dict(zip(p.margin_names, verdict.violated_alone, strict=True))
     assert np.count_nonzero(verdict.feasible) > 0
     assert [r.name for r in requirements(p.study) if limits[r.name] == 0] == []
+
+
+def test_a_limit_on_the_weighted_mean_is_kept_by_the_weights(two):
+    weights = np.array([point.weight for point in two.duty])
+    mean = float(np.sum(rated(two)["heat_rejected"][0] * weights) / weights.sum())
+    for bound, sign in ((mean - 1.0, 1.0), (mean + 1.0, -1.0)):
+        s = with_limits(two, Limit("heat_rejected", bound, None, "mean"))
+        assert np.sign(margin(s, margin_names(s)[-1])) == sign

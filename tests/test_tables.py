@@ -32,7 +32,7 @@ def cores(p):
 
 @pytest.fixture(scope="module")
 def table(p, cores):
-    return tables.core_table(p, np.arange(60) + 100, cores, p.outputs, note=[f"n{i}" for i in range(60)])
+    return tables.core_table(p, np.arange(60) + 100, cores, p.outputs, {"note": [f"n{i}" for i in range(60)]})
 
 
 def displayed(si, kind, label):
@@ -190,3 +190,14 @@ def test_the_cloud_table_shows_the_first_copies_in_the_plane_of_the_objectives(s
     np.testing.assert_allclose(part[f"heat_rejected@full_power [{label}]"], shown, rtol=1e-12)
     assert part["met"].tolist() == found[1][2].met.all(axis=1)[:10].tolist()
     assert len(tables.cloud_table(p, ["C7", "C8"], found, most=1000)) == 2 * 3 * 64
+
+
+def test_the_worst_and_the_weighted_mean_stand_beside_the_duty_points(p, cores):
+    table = tables.core_table(p, np.arange(60), cores, p.outputs, {}, overall=True)
+    weights = np.array([point.weight for point in p.study.duty])
+    for name, worst in (("air_pressure_drop", np.maximum), ("heat_rejected", np.minimum)):
+        unit = units.unit_label(OUTPUTS[name].kind, p.study.units)
+        first, second = (table[f"{name}@{duty} [{unit}]"] for duty in p.duty.names)
+        np.testing.assert_allclose(table[f"{name}@worst [{unit}]"], worst(first, second), rtol=1e-12)
+        mean = (weights[0] * first + weights[1] * second) / weights.sum()
+        np.testing.assert_allclose(table[f"{name}@mean [{unit}]"], mean, rtol=1e-12)

@@ -100,7 +100,7 @@ class LimitTable(Table):
     @field_validator("at")
     @classmethod
     def _at_a_duty_point(cls, at: object, info: ValidationInfo[Any]) -> str | None:
-        return _checked_at(at, info.data.get("output"), info.context.duties, ("worst",))
+        return _checked_at(at, info.data.get("output"), info.context.duties, ("worst", "mean"))
 
 
 def list_faults(raw: dict[str, Any]) -> list[tuple[Path, PydanticCustomError]]:

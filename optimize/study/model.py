@@ -135,7 +135,7 @@ class Objective:
 
 @dataclass(frozen=True)
 class Limit:
-    """Bounds on an output [SI], `at` a duty point or "worst"; None for outputs of the core."""
+    """Bounds on an output [SI], `at` a duty point, "worst" or "mean"; None for outputs of the core."""
 
     output: str
     minimum: float | None
