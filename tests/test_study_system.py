@@ -601,7 +601,7 @@ def test_a_study_without_a_loop_is_told_what_is_missing_for_the_coolant(
 
 @pytest.mark.parametrize(("asks", "at", "what"), [
     ('[loop]\ncap_pressure = "110 kPa"\n', ("loop", "cap_pressure"), "needs the table [ambient]"),
-    ("[loop.front_exchanger]\n[soak]\n[loop.reservoir]\n", ("soak",), "needs the table [ambient]"),
+    ("[soak]\n[loop.reservoir]\n", ("soak",), "needs the table [ambient]"),
 ])
 def test_the_air_outside_is_asked_for_by_what_needs_it(asks: str, at: tuple[str, ...], what: str) -> None:
     raw = tomllib.loads(asks + '[duty.a]\nair_flow = ""\nair_temperature = ""\nair_pressure = ""\n'

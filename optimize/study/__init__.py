@@ -1,7 +1,9 @@
 """From a study file to a typed `Study` in SI, or to every fault of the file at once.
 
-`load.load(path)` is the way in, `model` is what comes out. What may be written: `schema` (the study), `goals` (its
-objectives and limits), `catalogue` and `catalogue_entries`, made of `values`, `tolerances` and `variables`; `measured`
-reads the table of a measured fin. `toml_file`, `lines` and `faults` see to it that a fault is told with its place and
-what to do. `starter` writes a first study.
+`load.load(path)` is the way in, `model` (with `model_system`, what stands around the core) is what comes out. What may
+be written: `schema` (the study), `schema_duty`, `schema_loop`, `schema_drive`, `schema_soak`, `goals` (objectives and
+limits), `catalogue`, `catalogue_entries`, `catalogue_lines`, made of `values`, `tolerances`, `variables`; `agreement`
+tells which tables and keys ask for others. `shelves` reads the files a study names, `measured` the table of a measured
+fin, `trace` a recorded run. `toml_file`, `lines` and `faults` see to it that a fault is told with its place and what to
+do. `starter` writes a first study.
 """

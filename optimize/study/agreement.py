@@ -166,7 +166,7 @@ def _askers(raw: Raw) -> Iterator[tuple[Path, list[str] | None]]:
         yield ("blower",), None
     if has(raw, "loop.cap_pressure"):
         yield ("loop", "cap_pressure"), None
-    if has(raw, "soak") and has(raw, "loop.front_exchanger"):
+    if "soak" in raw:
         yield ("soak",), None
     for name, point in duty_points(raw).items():
         if "humidity" in point:
