@@ -37,8 +37,8 @@ def net_gain(values: Mapping[str, Array], reference: Reference, worth: Worth, br
     """Change of charge flow [kg/s], shaft, engine and net power [W] against the reference; (n, m).
 
     An engine that breathes takes the flow it takes. Where flow and manifold pressure are held, the engine is credited
-    with the flow it would draw at the same speed from the denser charge: flow * (density/reference density - 1).
-    Engine power follows flow, less what hotter charge costs; net gain is that less the extra shaft power.
+    with the flow it would draw at the same speed from the denser charge, flow * (density/reference density - 1), and
+    charged with the shaft power of that flow. Engine power follows flow, less what hotter charge costs; net gain is that less the extra shaft power.
     """
     flow, density, T, shaft = (values[name] for name in _STATE)
     drawn = flow * (density / reference.charge_density - 1)
@@ -46,7 +46,7 @@ def net_gain(values: Mapping[str, Array], reference: Reference, worth: Worth, br
     hotter = T - reference.air_outlet_temperature
     full = worth.power_per_air * (reference.charge_flow + more)
     engine = worth.power_per_air * more - full * worth.power_per_kelvin * hotter
-    extra = shaft - reference.shaft_power
+    extra = shaft * np.where(breathing, 1.0, 1 + drawn / flow) - reference.shaft_power
     return {
         "charge_flow_change": more, "shaft_power_change": extra, "engine_power_change": engine,
         "net_gain": engine - extra,

@@ -77,6 +77,8 @@ def test_net_gain_is_engine_power_less_shaft_power():
     assert more[1] == pytest.approx(rating["charge_flow"][0, 1] - reference["charge_flow"][0, 1], rel=1e-9)
     denser = rating["charge_density"][0, 0] / reference["charge_density"][0, 0] - 1
     assert more[0] == pytest.approx(0.80 * denser, rel=1e-9)
+    shaft = rating["shaft_power"][0] * np.array([1 + denser, 1.0]) - reference["shaft_power"][0]
+    np.testing.assert_allclose(rating["shaft_power_change"][0], shaft, rtol=1e-9)
 
 
 def test_a_reference_that_is_no_core_of_the_study_is_told_with_its_table():
