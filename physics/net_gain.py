@@ -38,7 +38,8 @@ def net_gain(values: Mapping[str, Array], reference: Reference, worth: Worth, br
 
     An engine that breathes takes the flow it takes. Where flow and manifold pressure are held, the engine is credited
     with the flow it would draw at the same speed from the denser charge, flow * (density/reference density - 1), and
-    charged with the shaft power of that flow. Engine power follows flow, less what hotter charge costs; net gain is that less the extra shaft power.
+    charged with the shaft power of that flow. Engine power follows flow, less what hotter charge costs; net gain is
+    that less the extra shaft power.
     """
     flow, density, T, shaft = (values[name] for name in _STATE)
     drawn = flow * (density / reference.charge_density - 1)

@@ -8,7 +8,6 @@ from optimize.report import style
 from optimize.report.columns import label, quantity, typeset
 from optimize.report.labels import Note, along, place
 from optimize.report.net_gain_data import NetGainData
-from physics.arrays import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,7 +20,7 @@ _PARTS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("engine", "engine power gained, estimated", {
         "color": style.SHOP_TEXT, "linestyle": (0, (5, 2)), "marker": "s", "linewidth": 1.0,
     }),
-    ("shaft", "shaft power saved\nat the blower", {
+    ("shaft", "shaft power saved at the blower", {
         "color": style.MODEL, "linestyle": (0, (1, 1.6)), "marker": "^", "linewidth": 1.2,
     }),
 )
@@ -32,7 +31,7 @@ def draw_net_gain(data: NetGainData, headline: str, joined: bool) -> "Figure":
     figure = style.new_figure(4.5, headline)
     ax = figure.subplots()
     _lines(ax, data, joined and len(data.x) <= _DENSE)
-    ax.axhline(0, color=style.SOFT, linewidth=0.9, zorder=2)
+    ax.axhline(0, color=style.SOFT, linewidth=0.9, zorder=2, label="as the reference core")
     for i in _named(data):
         ax.axvline(data.x[i], color=style.RULE, linewidth=0.9, linestyle=(0, (4, 2)), zorder=1)
     ax.plot(
@@ -42,6 +41,8 @@ def draw_net_gain(data: NetGainData, headline: str, joined: bool) -> "Figure":
     ax.set_xlabel(label(data.title))
     ax.set_ylabel(f"over the reference core [{typeset(data.unit)}]")
     ax.margins(x=0.06, y=0.16)
+    # The parts often lie on each other: a key below says more than words with leaders among them.
+    ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.13), ncol=2, frameon=False, fontsize=7.5, handlelength=3)
     ax.set_title(f"{data.at}; the engine's part is an estimate", weight="normal", fontsize=8)
     style.settle(figure)
     _label(ax, data)
@@ -49,10 +50,12 @@ def draw_net_gain(data: NetGainData, headline: str, joined: bool) -> "Figure":
 
 
 def _lines(ax: "Axes", data: NetGainData, joined: bool) -> None:
-    for name, _, look in _PARTS:
+    for name, text, look in _PARTS:
         size = (4.5 if name == "gain" else 3.5) if len(data.x) <= _DENSE else 2.2
         own = {} if joined else {"linestyle": "none"}
-        ax.plot(data.x, getattr(data, name), markersize=size, zorder=5 if name == "gain" else 4, **(look | own))
+        ax.plot(
+            data.x, getattr(data, name), markersize=size, zorder=5 if name == "gain" else 4, label=text, **(look | own)
+        )
 
 
 def _named(data: NetGainData) -> list[int]:
@@ -66,9 +69,6 @@ def _label(ax: "Axes", data: NetGainData) -> None:
         name = data.picks[i] or "best net gain"
         text = f"{name}, {data.cores[i]}\nnet {data.gain[i]:+.2f} {typeset(data.unit)}"
         notes.append(Note(text, (float(data.x[i]), float(data.gain[i])), style.INK, i == data.best))
-    notes += [Note(text, _widest(data, name), look["color"]) for name, text, look in _PARTS]
-    zero = (float(data.x.max()), 0.0)
-    notes.append(Note("as the reference core", zero, style.SOFT, leader=False))
     lines = [np.column_stack([data.x, getattr(data, name)]) for name, *_ in _PARTS]
     ground = np.column_stack([np.linspace(data.x.min(), data.x.max(), 60), np.zeros(60)])
     points = np.concatenate([*(along(line) if len(data.x) <= _DENSE else line for line in lines), ground])
@@ -77,17 +77,6 @@ def _label(ax: "Axes", data: NetGainData) -> None:
     weights = np.full(len(points), 8.0)
     weights[len(points) - len(heavy):] = 60.0
     place(ax, notes, points, weights, clear=_CLEAR)
-
-
-def _widest(data: NetGainData, name: str) -> tuple[float, float]:
-    """Where a part is furthest from the other two."""
-    values: dict[str, Array] = {part: getattr(data, part) for part, *_ in _PARTS}
-    others = [np.abs(values[name] - other) for part, other in values.items() if part != name]
-    gaps = np.nan_to_num(np.minimum(*others))
-    if len(named := _named(data)) < len(gaps):
-        gaps[named] = 0.0  # a named core has its own words there
-    i = int(np.argmax(gaps)) if np.any(gaps > 0) else len(data.x) // 2
-    return float(data.x[i]), float(values[name][i])
 
 
 def best_words(data: NetGainData) -> str:
