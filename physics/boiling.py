@@ -46,7 +46,8 @@ def boiling_temperature(name: str, strength: float | None, basis: str | None, pr
     """Temperature [K] at which a coolant boils at an absolute pressure [Pa], in the shape of the pressure.
 
     Water's vapour pressure times its mole fraction equals the pressure. Within 2 K of handbook values to 60 % by volume
-    (from memory), rather high than low. Held at 473.15 K, the end of the saturation equation (15 bar for water).
+    (from memory), high from 40 % on, 0.8 K low at 30 % ethylene glycol. Held at 473.15 K, the end of the saturation
+    equation (15 bar for water).
 
     >>> round(float(boiling_temperature("water", None, None, 198.67e3)) - 273.15, 1)  # steam tables: 120 degC
     120.0

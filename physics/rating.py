@@ -91,7 +91,7 @@ def _met(rating: Rating, first: Duty, index: IntArray) -> Duty:
 
 
 def _passes(around: Installation | None) -> int:
-    """Passes after which all but a few designs in a thousand stand still."""
+    """Passes after which all but some three designs in a hundred stand still."""
     if around is None or not around.closes:
         return _PASSES
     return _PASSES_BREATHING if np.any(around.asked.way(BREATHING)) else _PASSES_AROUND
