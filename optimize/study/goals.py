@@ -7,7 +7,7 @@ from pydantic_core import PydanticCustomError
 
 from optimize.study.faults import did_you_mean, refusal, shown
 from optimize.study.lines import Path
-from optimize.study.values import Rule, Table, read
+from optimize.study.values import Rule, Table, one_of_two, read
 from physics.outputs import OUTPUTS
 
 ASK = "each is a table [[objectives]] with 'maximise' or 'minimise'"
@@ -59,9 +59,8 @@ class ObjectiveTable(Table):
     @field_validator("minimise")
     @classmethod
     def _one_direction(cls, minimise: str | None, info: ValidationInfo[Any]) -> str | None:
-        if "maximise" in info.data and (info.data["maximise"] is None) == (minimise is None):
-            which = "neither 'maximise' nor" if minimise is None else "both 'maximise' and"
-            raise refusal(f"{which} 'minimise'", "give exactly one of the two", "key")
+        if "maximise" in info.data:
+            one_of_two(info.data["maximise"], minimise, ("maximise", "minimise"), "give exactly one of the two")
         return minimise
 
     @field_validator("at")

@@ -9,7 +9,7 @@ from optimize.study.faults import did_you_mean, refusal, shown
 from optimize.study.model_system import Soak, SoakPhase, Trace
 from optimize.study.schema_duty import air_temperature
 from optimize.study.trace import Recording
-from optimize.study.values import Table, optional_quantity, quantity, whole
+from optimize.study.values import Table, one_of_two, optional_quantity, quantity, whole
 
 USUAL_STEP = 0.2  # s
 MOST_STEPS = 1_000_000  # of one run; each is taken by every core that is looked at
@@ -40,9 +40,9 @@ class PhaseTable(Table):
     @field_validator("rest")
     @classmethod
     def _one_kind(cls, rest: str | None, info: ValidationInfo[Any]) -> str | None:
-        if "pull" in info.data and (info.data["pull"] is None) == (rest is None):
-            which = "neither 'pull' nor" if rest is None else "both 'pull' and"
-            raise refusal(f"{which} 'rest'", "give exactly one of the two, with the name of a duty point", "key")
+        if "pull" in info.data:
+            do = "give exactly one of the two, with the name of a duty point"
+            one_of_two(info.data["pull"], rest, ("pull", "rest"), do)
         return rest
 
     def typed(self) -> SoakPhase:

@@ -76,6 +76,13 @@ def _keys_of(table: type[BaseModel]) -> list[str]:
     return [field.alias or name for name, field in table.model_fields.items()]
 
 
+def one_of_two(first: object, second: object, names: tuple[str, str], do: str) -> None:
+    """Refuse a table that gives both of two keys, or neither."""
+    if (first is None) == (second is None):
+        word, link = ("neither", "nor") if second is None else ("both", "and")
+        raise refusal(f"{word} '{names[0]}' {link} '{names[1]}'", do, "key")
+
+
 def read(raw: object, rule: Rule) -> float:
     """SI value of what stands in the file, within the rule's bounds."""
     value = _bare(raw, rule) if rule.is_bare else _with_unit(raw, rule.kind)
