@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from study_texts import block, faults
+from study_texts import block, faults, mutations, outcome
 
 from optimize.errors import FinfrontError
 from optimize.study.faults import StudyFaults
@@ -602,28 +602,6 @@ PIECES = st.sampled_from([
 ])
 
 
-def _mutations(text: str) -> st.SearchStrategy[str]:
-    """The text with a few stretches (single letters, words, whole lines) dropped or replaced."""
-    edges = [match.start() for match in re.finditer(r"[A-Za-z0-9_.%-]+|\S", text)]
-    edit = st.tuples(st.integers(0, len(edges) - 1), st.integers(0, 4), PIECES | st.text(max_size=6))
-
-    def apply(edits: list[tuple[int, int, str]]) -> str:
-        mutated = text
-        for start, length, piece in sorted(edits, key=lambda item: item[0], reverse=True):
-            end = edges[min(start + length, len(edges) - 1)]
-            mutated = mutated[: edges[start]] + piece + mutated[end:]
-        return mutated
-
-    return st.lists(edit, min_size=1, max_size=4).map(apply)
-
-
-def _outcome(path: str) -> Study | StudyFaults:
-    try:
-        return load(path)
-    except StudyFaults as error:
-        return error
-
-
 @pytest.mark.parametrize("file", ["study.toml", AIR_FINS, TURBULATORS, PORTS, TABLE])
 def test_any_mutation_of_a_file_gives_a_study_or_its_faults(
     file: str, clean: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -632,12 +610,12 @@ def test_any_mutation_of_a_file_gives_a_study_or_its_faults(
     write_starter("study.toml")
 
     @settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
-    @given(_mutations(clean[file]))
+    @given(mutations(clean[file], PIECES))
     def attempt(text: str) -> None:
         Path(file).write_bytes(text.encode("utf-8", "surrogatepass"))
-        outcome = _outcome("study.toml")
-        told = outcome.faults if isinstance(outcome, StudyFaults) else ()
-        assert told or isinstance(outcome, Study)
+        found = outcome("study.toml")
+        told = found.faults if isinstance(found, StudyFaults) else ()
+        assert told or isinstance(found, Study)
         assert all(fault.what and fault.do and (fault.line is None or fault.line >= 1) for fault in told)
 
     attempt()

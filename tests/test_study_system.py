@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from study_texts import COMPLETE, block, faults, line_in
+from study_texts import COMPLETE, block, faults, line_in, mutations, outcome
 
 from optimize.evaluate import tables_of
 from optimize.space import variable_name
@@ -783,25 +783,7 @@ PIECES = st.sampled_from([
 
 def _mutations(text: str) -> st.SearchStrategy[str]:
     """The part about what stands around the core, with stretches dropped or replaced."""
-    first, last = text.index("[duty.long_pull]"), text.index("[envelope]")
-    edges = [first + match.start() for match in re.finditer(r"[A-Za-z0-9_.%-]+|\S", text[first:last])]
-    edit = st.tuples(st.integers(0, len(edges) - 1), st.integers(0, 6), PIECES | st.text(max_size=6))
-
-    def apply(edits: list[tuple[int, int, str]]) -> str:
-        mutated = text
-        for start, length, piece in sorted(edits, key=lambda item: item[0], reverse=True):
-            end = edges[min(start + length, len(edges) - 1)]
-            mutated = mutated[: edges[start]] + piece + mutated[end:]
-        return mutated
-
-    return st.lists(edit, min_size=1, max_size=4).map(apply)
-
-
-def _outcome(path: str) -> Study | StudyFaults:
-    try:
-        return load(path)
-    except StudyFaults as error:
-        return error
+    return mutations(text, PIECES, text.index("[duty.long_pull]"), text.index("[envelope]"), longest=6)
 
 
 def test_any_mutation_of_the_tables_gives_a_study_or_its_faults(edited: Callable[..., str]) -> None:
@@ -809,9 +791,9 @@ def test_any_mutation_of_the_tables_gives_a_study_or_its_faults(edited: Callable
     @given(_mutations(COMPLETE))
     def attempt(text: str) -> None:
         Path("study.toml").write_bytes(text.encode("utf-8", "surrogatepass"))
-        outcome = _outcome("study.toml")
-        told = outcome.faults if isinstance(outcome, StudyFaults) else ()
-        assert told or isinstance(outcome, Study)
+        found = outcome("study.toml")
+        told = found.faults if isinstance(found, StudyFaults) else ()
+        assert told or isinstance(found, Study)
         assert all(fault.what and fault.do for fault in told)
 
     attempt()
