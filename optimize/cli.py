@@ -174,12 +174,12 @@ def soak(
     problem = _soaking_problem(study)
     chosen = _core(problem, core, run, pick)
     schedule, batch = one_core(problem, chosen)
-    soaked = schedule.run(batch, keep=True)
-    tables = {"soak": trace_table(problem, soaked, "core"), "soak_gains": gains_table(problem, chosen, "core")}
+    done = schedule.run(batch, keep=True)
+    tables = {"soak": trace_table(problem, done.soaked, "core"), "soak_gains": gains_table(problem, chosen, "core")}
     out.mkdir(parents=True, exist_ok=True)
     for name, table in tables.items():
         table.to_csv(out / f"{name}.csv", index=False, float_format="%.8g")
-    print("\n".join(soak_lines(problem, soaked)))
+    print("\n".join(soak_lines(problem, done)))
     for path in write_soak(tables["soak"], tables["soak_gains"], {"soak": soak_record(problem)}, out):
         print(f"wrote {path}", file=sys.stderr)
 

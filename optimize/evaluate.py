@@ -79,8 +79,9 @@ class CoreProblem:
             worth = Worth(self.study.net_gain.power_per_air, self.study.net_gain.power_per_kelvin)
             rating = with_net_gain(rating, self._reference_state(factors), worth, self.around)
         if self.soaks is not None and (soak or self._soak_asked):
-            soaked = soak_outputs(self.soaks.run(batch, factors))
-            rating = Rating(rating.duty_names, {**rating.values, **soaked}, rating.flags)
+            schedule = self.soaks.run(batch, factors)
+            values = {**rating.values, **soak_outputs(schedule.soaked)}
+            rating = Rating(rating.duty_names, values, rating.flags | schedule.flags)
         return rating
 
     def _rated(self, batch: Batch, duty: Duty, factors: ModelFactors | None) -> Rating:

@@ -18,7 +18,7 @@ _WORST_IS_HIGH = {
 }
 _BANKS = "whole coolant passages in every bank"
 _IN_RANGE = "inside the range of every correlation"
-_RANGE_FLAGS = Flag.AIR_FIN_RANGE | Flag.COOLANT_FIN_RANGE | Flag.AIR_TEMPERATURE | Flag.COOLANT_TEMPERATURE
+_RANGE_FLAGS = Flag.AIR_FIN_RANGE | Flag.COOLANT_FIN_RANGE | Flag.AIR_PROPERTIES | Flag.COOLANT_TEMPERATURE
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,10 @@ def margin_names(study: Study) -> tuple[str, ...]:
 
 
 def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_by_side: Array) -> Array:
-    """Signed, normalised margins (n, q), columns as in `margin_names`; memory order column by column."""
+    """Signed, normalised margins (n, q), columns as in `margin_names`; memory order column by column.
+
+    A core whose numbers have not settled has none: NaN.
+    """
     pocket = (
         study.envelope.pocket_length, study.envelope.pocket_width, study.envelope.pocket_depth,
         study.envelope.pocket_depth, study.envelope.pocket_width, study.envelope.pocket_depth,
@@ -77,8 +80,8 @@ def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_b
     for r in requirements(study):
         value = at_duty(rating, r.output, r.at, worst_is_high=r.sign > 0, weights=weights_of(study))
         rows.append(r.sign * (r.bound - value) / r.scale)
-    n = rating.flags.shape[0]
-    return np.stack([np.broadcast_to(row, (n,)) for row in rows]).T
+    unsettled = np.any(rating.flags & Flag.NOT_SETTLED, axis=1)
+    return np.stack([np.where(unsettled, np.nan, row) for row in rows]).T
 
 
 def at_duty(

@@ -145,7 +145,7 @@ def _soak(problem: CoreProblem, front: Rows, knee: int) -> dict[str, "pd.DataFra
     core, name = core_at(problem, front.points[knee]), tables.core_name(int(front.ordinals[knee]))
     run, batch = soak_tables.one_core(problem, core)
     return {
-        "soak": soak_tables.trace_table(problem, run.run(batch, keep=True), name),
+        "soak": soak_tables.trace_table(problem, run.run(batch, keep=True).soaked, name),
         "soak_gains": soak_tables.gains_table(problem, core, name),
     }
 

@@ -6,10 +6,13 @@ import numpy as np
 
 from optimize import units
 from optimize.evaluate import CoreProblem
-from optimize.soaking import SoakRun
+from optimize.soaking import SoakRating, SoakRun
 from optimize.space import Batch, Parameters
 from optimize.tables import header
 from physics.arrays import Array
+from physics.flags import FLAG_TEXTS, Flag
+from physics.humid_air import latent_heat
+from physics.reservoir import LATENT_HEAT, MELTING
 from physics.soak import Soaked
 
 if TYPE_CHECKING:
@@ -53,10 +56,10 @@ def gains_table(problem: CoreProblem, core: Parameters, name: str) -> "pd.DataFr
     run, batch = one_core(problem, core)
     V, ice = run.reservoir.volume, run.reservoir.ice
     volumes = np.linspace(_TIMES[0] * V, _TIMES[1] * V, _STEPS)
-    parts = [_gains(problem, run.run(batch, volume=volumes), name, "reservoir", volumes, np.full(_STEPS, ice))]
+    parts = [_gains(problem, run.run(batch, volume=volumes).soaked, name, "reservoir", volumes, np.full(_STEPS, ice))]
     if problem.study.coolant.fluid == "water":
         masses = np.linspace(0.0, 2.0 * max(ice, _LEAST_ICE), _STEPS)
-        parts.append(_gains(problem, run.run(batch, ice=masses), name, "ice", np.full(_STEPS, V), masses))
+        parts.append(_gains(problem, run.run(batch, ice=masses).soaked, name, "ice", np.full(_STEPS, V), masses))
     return pd.concat(parts, ignore_index=True)
 
 
@@ -84,8 +87,9 @@ def soak_record(problem: CoreProblem) -> dict[str, float | str]:
     return {"limit": limit, "unit": units.unit_label("temperature", system)}
 
 
-def soak_lines(problem: CoreProblem, soaked: Soaked) -> list[str]:
-    """What came of the schedule, in words and numbers."""
+def soak_lines(problem: CoreProblem, schedule: SoakRating) -> list[str]:
+    """What came of the schedule, in words and numbers, and what is to be read with care."""
+    soaked = schedule.soaked
     system, run = problem.study.units, problem.soaks
     assert run is not None
 
@@ -108,6 +112,21 @@ def soak_lines(problem: CoreProblem, soaked: Soaked) -> list[str]:
     lines.append(f"heat from the charge: {soaked.heat_from_charge[0] / 1e3:.0f} kJ, "
                  f"to the air over the front exchanger: {soaked.heat_to_ambient[0] / 1e3:.0f} kJ; "
                  f"balance error {soaked.energy_error[0]:.1e}")
-    if soaked.unstable[0]:
-        lines.append("not computable: the step of the schedule is too long for this core; shorten 'step' in [soak]")
+    lines += [f"{FLAG_TEXTS[flag]}" for flag in Flag if int(np.bitwise_or.reduce(schedule.flags[0])) & flag]
+    if schedule.condensate[0] > 0:
+        lines.append(_condensate_line(problem, float(schedule.condensate[0])))
     return lines
+
+
+def _condensate_line(problem: CoreProblem, rate: float) -> str:
+    """The heat of what condenses, which the balance leaves out, beside the melting of the ice."""
+    run, system = problem.soaks, problem.study.units
+    assert run is not None
+    heat = rate * float(latent_heat(MELTING)) * run.pulling
+    text = (
+        f"condensate in a pull, at most: {units.show(rate, 'small mass flow', system)}; its heat, up to "
+        f"{heat / 1e3:.0f} kJ over all pulls, is not in the balance"
+    )
+    if run.reservoir.ice > 0:
+        text += f": it would melt {units.show(heat / LATENT_HEAT, 'mass', system)} of ice more"
+    return text

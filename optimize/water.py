@@ -27,7 +27,7 @@ FLOW_OUTPUTS = (
     "coolant_volume_flow", "heat_rejected", "air_outlet_temperature", "coolant_inlet_temperature", "pump_pressure_rise",
 )
 _FLOWS = 41
-_SPAN = (0.1, 2.0)  # of the flow the circuit gives, at most what the pumps give against nothing
+_SPAN = (0.1, 2.0)  # of the flow the circuit gives
 PAYS = 0.02  # d ln(heat)/d ln(flow) below which more water is said not to pay
 
 
@@ -69,7 +69,7 @@ def flow_table(problem: CoreProblem, core: Parameters, name: str) -> "pd.DataFra
         heat, flow = rating["heat_rejected"][0], rating["coolant_volume_flow"][0]
         parts.append(pd.DataFrame({
             "core": name, "duty": problem.duty.names[i], **_columns(problem, rating),
-            "d ln heat/d ln flow": np.gradient(np.log(heat), np.log(flow)),
+            "d ln heat/d ln flow": np.gradient(np.log(np.abs(heat)), np.log(flow)),
         }))
     return pd.concat(parts, ignore_index=True)
 

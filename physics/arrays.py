@@ -6,3 +6,14 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
+Range = tuple[float, float]
+
+
+def out_of_range(value: Array | float, allowed: Range) -> BoolArray:
+    """Where a temperature or pressure lies outside a range; NaN counts as outside.
+
+    >>> out_of_range(np.array([200.0, 300.0, 700.0]), (250.0, 600.0)).tolist()
+    [True, False, True]
+    """
+    low, high = allowed
+    return np.asarray(~((np.asarray(value) >= low) & (np.asarray(value) <= high)))

@@ -55,8 +55,8 @@ class Blower:
     drive_ratio: float | None = None  # blower revolutions per engine revolution
 
     def outside(self, ratio: Array) -> BoolArray:
-        """Where a pressure ratio lies beyond one of the curves."""
-        return self.volumetric.outside(ratio) | self.isentropic.outside(ratio)
+        """Where a pressure ratio lies beyond one of the curves, or below 1, where nothing is compressed."""
+        return self.volumetric.outside(ratio) | self.isentropic.outside(ratio) | (ratio < 1)
 
 
 @dataclass(frozen=True)
@@ -80,8 +80,9 @@ def compress(gas: Fluid, T1: Array | float, p1: Array | float, ratio: Array, eff
     """Compression from T1 [K], p1 [Pa] by a pressure ratio > 0 at an isentropic efficiency; all broadcast.
 
     T2 = T1 {1 + [ratio^(R/cp) - 1]/efficiency}, work = cp (T2 - T1) (Borgnakke & Sonntag, Fundamentals of
-    Thermodynamics); cp halfway between T1 and a first estimate of T2, at no pressure: the formula is that of an ideal
-    gas: T2 comes within 0.15 K of CoolProp's air to ratio 3, the work within 0.25 %.
+    Thermodynamics); below a ratio of 1 the charge goes round the rotors, throttled: no rise, no work. cp halfway
+    between T1 and a first estimate of T2, at no pressure: the formula is that of an ideal gas: T2 comes within 0.15 K
+    of CoolProp's air to ratio 3, the work within 0.25 %.
 
     >>> from physics.properties import ConstantFluid
     >>> air = ConstantFluid("air", 1004.0, 1.8e-5, 0.026, gas_constant=1004.0 / 3.5)
@@ -90,7 +91,7 @@ def compress(gas: Fluid, T1: Array | float, p1: Array | float, ratio: Array, eff
     (352.6, 52.8)
     """
     R = p1 / (gas.density(T1, p1) * T1)
-    log_ratio = np.log(ratio)
+    log_ratio = np.log(np.maximum(ratio, 1.0))
     x = R / gas.specific_heat(T1, 0.0) * log_ratio
     half_rise = x / (2 - x) / efficiency  # exp(x) - 1 = 2x/(2 - x) within 1 % to ratio 3: enough for cp
     cp = gas.specific_heat(T1 * (1 + half_rise), 0.0)

@@ -33,6 +33,7 @@ def thermal_values(thermal: Thermal, state: State) -> dict[str, Array]:
         "coolant_outlet_temperature": state.coolant_out,
         "effectiveness": thermal.effectiveness,
         "NTU": thermal.UA / C_min, "C_ratio": C_min / C_max, "UA": thermal.UA,
+        "air_capacity_rate": air.capacity, "coolant_capacity_rate": coolant.capacity,
         **{f"{layer}_resistance": R for layer, R in zip(layers, thermal.resistances, strict=True)},
         "air_heat_transfer_coefficient": air.h, "coolant_heat_transfer_coefficient": coolant.h,
         "air_fin_efficiency": air.eta_fin, "air_surface_efficiency": air.eta_surface,

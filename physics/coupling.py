@@ -198,11 +198,16 @@ def _circulate(T: Rows, out: Rows, work: Work, cells: int) -> None:
     np.multiply(out.circuit, work.C, out.circuit)
 
 
-def charge_temperature(T: Rows, stores: Stores, exchange: Exchange, out: Array, work: Work) -> None:
-    """Write the charge out of the core (n,) [K above melting] to `out`: T_a,in - K_a (T_a,in - T_m)/C_a."""
+def charge_temperature(T: Rows, stores: Stores, exchange: Exchange, out: Array, work: Work) -> Array:
+    """Write the charge out of the core (n,) [K above melting] to `out`: T_a,in - K_a (T_a,in - T_m)/C_a.
+
+    Returns what enters the core (n,).
+    """
     np.maximum(T.reservoir, stores.coldest, out=work.reservoir)
-    _evaluate(exchange.charge, T.inlet if stores.cells else work.reservoir, work.charge, work)
+    inlet = T.inlet if stores.cells else work.reservoir
+    _evaluate(exchange.charge, inlet, work.charge, work)
     np.subtract(T.metal, work.charge_T_air, out)
     np.multiply(out, work.charge_K_air, out)
     np.divide(out, work.C_air, out)
     np.add(out, work.charge_T_air, out)
+    return inlet

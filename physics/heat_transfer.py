@@ -99,3 +99,20 @@ def core_effectiveness(
     banks = -np.expm1(passes * np.log1p(-np.minimum(P, 1 - 1e-12))) * C_coolant / C_min
     through = counter_cross(eps, C_ratio, passes)
     return np.where(passes == 1, eps, np.where(side_by_side > 0, banks, through))
+
+
+def pass_effectiveness(eps: Array, C_air: Array, C_coolant: Array, passes: Array, side_by_side: Array) -> Array:
+    """Coolant-side effectiveness of one pass, or bank, of a core of effectiveness `eps`: `core_effectiveness` undone.
+
+    >>> core = [np.array([x]) for x in (900.0, 250.0, 1400.0, 3.0, 0.0)]  # UA/3 over C_min: NTU = 1.2
+    >>> P = pass_effectiveness(core_effectiveness(*core, False), *core[1:])
+    >>> bool(np.isclose(P * 1400 / 250, crossflow_unmixed(np.array([1.2]), np.array([250 / 1400])), rtol=1e-9))
+    True
+    """
+    C_min, C_max = np.minimum(C_air, C_coolant), np.maximum(C_air, C_coolant)
+    P = eps * C_min / C_coolant
+    if np.all(passes == 1):
+        return P
+    banks = -np.expm1(np.log1p(-P) / passes)
+    through = counter_cross(eps, C_min / C_max, 1 / passes) * C_min / C_coolant
+    return np.where(side_by_side > 0, banks, through)

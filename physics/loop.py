@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from physics.arrays import Array
+from physics.arrays import Array, BoolArray
 from physics.heat_transfer import crossflow_unmixed
 from physics.pipes import Line, line_loss, step_loss
 from physics.pump import Pump, in_series
@@ -50,6 +50,11 @@ class LossLaw:
         piece = np.clip(np.searchsorted(self.log_flow, x) - 1, 0, len(self.log_flow) - 2)
         slope = (np.diff(self.log_loss) / np.diff(self.log_flow))[piece]
         return np.exp(self.log_loss[piece] + slope * (x - self.log_flow[piece])), slope
+
+    def outside(self, flow: Array) -> BoolArray:
+        """Where a volume flow [m3/s] lies beyond the points."""
+        x = np.log(flow)
+        return np.asarray((x < self.log_flow[0]) | (x > self.log_flow[-1]))
 
 
 def loss_law(flow: "list[float] | tuple[float, ...]", loss: "list[float] | tuple[float, ...]") -> LossLaw:

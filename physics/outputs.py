@@ -83,6 +83,8 @@ _ALL = [
         ("NTU", "number of transfer units", "number"),
         ("C_ratio", "capacity ratio C_min/C_max", "number"),
         ("UA", "overall conductance UA", "conductance"),
+        ("air_capacity_rate", "air capacity rate, flow times specific heat", "conductance"),
+        ("coolant_capacity_rate", "coolant capacity rate, flow times specific heat", "conductance"),
         ("air_resistance", "resistance, air film and fins", "resistance"),
         ("air_fouling_resistance", "resistance, air fouling", "resistance"),
         ("plate_resistance", "resistance, parting plates", "resistance"),

@@ -16,23 +16,26 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from physics.arrays import Array, BoolArray
+from physics.arrays import Array, Range
 
 Polynomial = tuple[float, ...]
 PressurePair = tuple[Polynomial, Polynomial]  # a and b of a(t) + p b(t)
-Range = tuple[float, float]
+ANY: Range = (0.0, float("inf"))
 
 _STRENGTH_SLACK = 1e-9  # "60 %" may miss the end of the range by a rounding error
 
 
 class Fluid(Protocol):
-    """What a rating asks of a fluid; `temperature_range` [K] is where the properties are vouched for."""
+    """What a rating asks of a fluid; its ranges [K], [Pa] are where the properties are vouched for."""
 
     @property
     def name(self) -> str: ...
 
     @property
     def temperature_range(self) -> Range: ...
+
+    @property
+    def pressure_range(self) -> Range: ...
 
     @property
     def is_gas(self) -> bool:
@@ -49,16 +52,6 @@ class Fluid(Protocol):
 
     def conductivity(self, T: Array | float, p: Array | float) -> Array:
         """Thermal conductivity [W/(m K)]."""
-
-
-def out_of_range(fluid: Fluid, T: Array | float) -> BoolArray:
-    """Where a temperature [K] lies outside the fluid's range; NaN counts as outside.
-
-    >>> out_of_range(AIR, np.array([200.0, 300.0, 700.0])).tolist()
-    [True, False, True]
-    """
-    low, high = fluid.temperature_range
-    return np.asarray(~((np.asarray(T) >= low) & (np.asarray(T) <= high)))
 
 
 @dataclass(frozen=True)
@@ -125,6 +118,10 @@ class FittedLiquid:
     conductivity_terms: Polynomial
 
     @property
+    def pressure_range(self) -> Range:
+        return ANY
+
+    @property
     def is_gas(self) -> bool:
         return False
 
@@ -184,6 +181,10 @@ class ConstantFluid:
             object.__setattr__(self, field, value)
 
     @property
+    def pressure_range(self) -> Range:
+        return ANY
+
+    @property
     def is_gas(self) -> bool:
         return self.rho is None
 
@@ -223,7 +224,7 @@ def coolant(name: str, strength: float | None = None, basis: str | None = None) 
     >>> round(float(glycol.specific_heat(44.67 + 273.15, 1.0e5)))  # 3615 in a course exercise (Liège)
     3615
     >>> coolant("water").temperature_range
-    (274.0, 373.15)
+    (273.15, 373.15)
     """
     if name == "water":
         if strength is not None or basis is not None:

@@ -31,7 +31,7 @@ AIR_DEGREES = {
     "conductivity": (3, 3),
 }
 
-WATER_TEMPERATURES = (274.0, 373.15)
+WATER_TEMPERATURES = (273.15, 373.15)
 WATER_PRESSURE = 2.0e5
 WATER_FREEZING_POINT = 273.15
 WATER_DEGREES = {"density": 4, "specific_heat": 5, "log_viscosity": 6, "conductivity": 5}

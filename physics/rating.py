@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from physics.arrays import Array, BoolArray, IntArray
+from physics.arrays import Array, BoolArray, IntArray, Range, out_of_range
 from physics.columns import batch_size, take, upright
 from physics.core import Designs, Geometry, geometry, impossible
 from physics.core_outputs import core_values, flow_values, loss_values, state_values, thermal_values
@@ -23,8 +23,16 @@ from physics.losses import FAST_LOSS, LARGEST_LOSS, AirLoss, CoolantLoss, air_lo
 from physics.net_gain import Reference, Worth, net_gain
 from physics.outputs import OUTPUTS
 from physics.ports import SPREAD_LIMIT, header_spread
-from physics.properties import Fluid, out_of_range
-from physics.system_outputs import blower_values, coolant_margins, loop_values, moisture_values, stalls, wall_extremes
+from physics.system_outputs import (
+    Walls,
+    beyond_tables,
+    blower_values,
+    coolant_margins,
+    loop_values,
+    moisture_values,
+    stalls,
+    walls,
+)
 from physics.thermal import Settled, State, Thermal, over_spread, settle, temperatures
 
 _PASSES = 4  # with everything given
@@ -120,17 +128,18 @@ def _rate(
         d, g, duty.air, duty.air_flow, duty.air_inlet_temperature, state.air, state.air_out, duty.air_inlet_pressure,
         air_f.f,
     )
+    metal = walls(d, duty, thermal, state, spread)
     values = {
         **core_values(d, g, duty), **state_values(duty, state, air), **thermal_values(thermal, state),
         **flow_values(g, duty, thermal, state, air), **loss_values(air, coolant),
         "air_f": air_f.f, "coolant_f": coolant_f.f, "header_ratio": ratio, "passage_flow_spread": spread,
         "spread_heat_penalty": 1 - thermal.effectiveness / even.effectiveness,
         **({name: room[:, 0] for name, room in clearances(d, g, envelope).items()} if envelope is not None else {}),
-        **(_system_values(d, duty, around, thermal, state, air, coolant) if around is not None else {}),
+        **(_system_values(d, duty, around, thermal, state, metal, air, coolant) if around is not None else {}),
     }
     no_core = impossible(d, g)
-    void = _void(no_core, state, air, coolant, stalls(duty, around))
-    flags = _flags(g, duty, thermal, state, ratio, air) | _system_flags(values, around) | void
+    void = _void(no_core, state, air, coolant, stalls(duty, around, state))
+    flags = _flags(g, duty, thermal, state, metal, ratio, air) | _system_flags(values, duty, around) | void
     flags = flags | np.where(settled.still | no_core, 0, int(Flag.NOT_SETTLED))
     shape = (max(batch_size(designs), batch_size(factors), start.size, *_line_sizes(around)), len(duty.names))
     return Rating(duty.names, _blanked(values, no_core, void > 0), np.broadcast_to(flags, shape))
@@ -149,21 +158,24 @@ def _line_sizes(around: Installation | None) -> list[int]:
 
 
 def _system_values(
-    d: Designs, duty: Duty, around: Installation, thermal: Thermal, state: State, air: AirLoss, coolant: CoolantLoss
+    d: Designs, duty: Duty, around: Installation, thermal: Thermal, state: State, metal: Walls, air: AirLoss,
+    coolant: CoolantLoss,
 ) -> dict[str, Array]:
     return {
         **loop_values(d, duty, around, thermal, state, coolant),
         **blower_values(duty, around, air),
-        **moisture_values(duty, around, thermal, air),
-        **coolant_margins(duty, around, thermal, state),
+        **moisture_values(duty, around, metal, air),
+        **coolant_margins(duty, around, metal, state),
     }
 
 
-def _system_flags(values: Mapping[str, Array], around: Installation | None) -> IntArray:
+def _system_flags(values: Mapping[str, Array], duty: Duty, around: Installation | None) -> IntArray:
     """Cautions from outside the core, where the study has what they ask for."""
     raised: list[tuple[Flag, BoolArray]] = []
+    if around is not None:
+        raised.append((Flag.TABLE_RANGE, beyond_tables(duty, around)))
     if "freezing_margin" in values:
-        raised.append((Flag.FREEZING, values["freezing_margin"] <= 0))
+        raised.append((Flag.FREEZING, values["freezing_margin"] < 0))
     if around is not None and around.blower is not None:
         raised.append((Flag.BLOWER_RANGE, around.blower.outside(values["pressure_ratio"])))
     if "condensate_rate" in values:
@@ -203,21 +215,25 @@ def _void(no_core: BoolArray, state: State, air: AirLoss, coolant: CoolantLoss, 
     return np.where(no_core, int(Flag.NO_CORE), reason)
 
 
-def _flags(g: Geometry, duty: Duty, thermal: Thermal, state: State, ratio: Array, air: AirLoss) -> IntArray:
-    hottest, cold = wall_extremes(duty, thermal, state)
+def _flags(
+    g: Geometry, duty: Duty, thermal: Thermal, state: State, metal: Walls, ratio: Array, air: AirLoss
+) -> IntArray:
+    p_in = duty.air_inlet_pressure
     raised: list[tuple[Flag, BoolArray]] = [
         (Flag.AIR_FIN_RANGE, g.air.family.outside(g.air.fin, g.air.surface, thermal.air.flow)),
         (Flag.COOLANT_FIN_RANGE, g.coolant.family.outside(g.coolant.fin, g.coolant.surface, thermal.coolant.flow)),
-        (Flag.AIR_TEMPERATURE, _outside(duty.air, duty.air_inlet_temperature, state.air_out)),
-        (Flag.COOLANT_TEMPERATURE, _outside(duty.coolant, hottest, cold)),
+        (Flag.AIR_PROPERTIES, _outside(duty.air.temperature_range, duty.air_inlet_temperature, state.air_out)),
+        (Flag.AIR_PROPERTIES, _outside(duty.air.pressure_range, p_in, p_in - air.total)),
+        (Flag.COOLANT_TEMPERATURE,
+         _outside(duty.coolant.temperature_range, metal.hottest_coolant_side, metal.coldest_coolant_side)),
         (Flag.HEADER, ratio > SPREAD_LIMIT),
         (Flag.AIR_FAST, air.relative > FAST_LOSS),
     ]
     return joined(raised)
 
 
-def _outside(fluid: Fluid, one: Array, other: Array) -> BoolArray:
-    return out_of_range(fluid, one) | out_of_range(fluid, other)
+def _outside(allowed: Range, one: Array, other: Array) -> BoolArray:
+    return out_of_range(one, allowed) | out_of_range(other, allowed)
 
 
 def _blanked(values: dict[str, Array], no_core: BoolArray, void: BoolArray) -> dict[str, Array]:

@@ -55,6 +55,8 @@ class Soaked:
     time_under_limit: Array  # [s] of all pulls, charge below the limit
     time_to_limit: Array  # [s] of pulling (rests not counted) until the limit is first reached; all of it if never
     hottest_charge: Array  # [K]; minus infinity without a pull
+    coldest_inlet: Array  # [K] coolant into the core in the pulls; plus infinity without one
+    hottest_inlet: Array  # [K], minus infinity
     last_reservoir_temperature: Array  # [K]
     ice_left: Array  # [kg]
     recovery_time: Array  # [s] after the last pull, from which on the reservoir stays near its start; or infinity
@@ -104,6 +106,7 @@ class _Walk:
         self.charge, self.before, self.low, self.high = np.empty((4, n))
         self.under, self.to_limit, self.recovery = np.zeros((3, n))
         self.hottest_charge, self.open = np.full(n, -np.inf), np.ones(n)
+        self.coldest_inlet, self.hottest_inlet = np.full(n, np.inf), np.full(n, -np.inf)
 
     def _temperatures(self) -> Array:
         """Of the stores (rows, n), the reservoir first [K above melting]."""
@@ -133,15 +136,13 @@ class _Walk:
 
     def look(self, exchange: Exchange) -> None:
         """The charge at the start of a pull."""
-        charge_temperature(self.state, self.stores, exchange, self.charge, self.work)
-        np.maximum(self.hottest_charge, self.charge, out=self.hottest_charge)
+        self._charge(exchange)
         self.open *= self.charge < self.limit
 
     def watch(self, exchange: Exchange, h: float) -> None:
         """The charge after a step of a pull; where it crosses the limit it is taken as straight in between."""
         self.before, self.charge = self.charge, self.before
-        charge_temperature(self.state, self.stores, exchange, self.charge, self.work)
-        np.maximum(self.hottest_charge, self.charge, out=self.hottest_charge)
+        self._charge(exchange)
         below = self.low
         np.minimum(self.before, self.charge, out=below)
         np.maximum(self.before, self.charge, out=self.high)
@@ -156,6 +157,12 @@ class _Walk:
         np.multiply(below, self.open, below)
         np.add(self.to_limit, below, self.to_limit)
         np.multiply(self.open, self.charge < self.limit, self.open)
+
+    def _charge(self, exchange: Exchange) -> None:
+        inlet = charge_temperature(self.state, self.stores, exchange, self.charge, self.work)
+        np.maximum(self.hottest_charge, self.charge, out=self.hottest_charge)
+        np.minimum(self.coldest_inlet, inlet, out=self.coldest_inlet)
+        np.maximum(self.hottest_inlet, inlet, out=self.hottest_inlet)
 
     def last_pull_ends(self) -> None:
         """Where the reservoir is when recovery begins to count."""
@@ -241,6 +248,7 @@ def _summed(walk: _Walk, kept: _Kept | None) -> Soaked:
     gained = stores.energy(state.stores) - stores.energy(stores.start)
     values = {
         "time_under_limit": walk.under, "time_to_limit": walk.to_limit, "hottest_charge": walk.hottest_charge + MELTING,
+        "coldest_inlet": walk.coldest_inlet + MELTING, "hottest_inlet": walk.hottest_inlet + MELTING,
         "last_reservoir_temperature": stores.reservoir_temperature(state.reservoir) + MELTING,
         "ice_left": stores.ice(state.reservoir), "recovery_time": np.where(walk.outside, np.inf, walk.recovery),
         "heat_from_charge": state.charge_heat, "heat_to_ambient": state.ambient_heat,

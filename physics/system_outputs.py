@@ -1,16 +1,21 @@
 """What the parts around the core do once everything has settled: outputs of loop, blower, moisture and boiling."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from physics.arrays import Array, BoolArray
 from physics.blower import Blower, compress, shaft_power, speed_for
 from physics.core import Designs
 from physics.duty import Duty
+from physics.heat_transfer import pass_effectiveness
 from physics.humid_air import condensate, dew_point, latent_heat, vapour_pressure
 from physics.installation import BREATHING, Installation
-from physics.loop import GRAVITY, loop_loss
+from physics.loop import GRAVITY, first_flow, loop_loss
 from physics.losses import AirLoss, CoolantLoss
-from physics.thermal import State, Thermal
+from physics.thermal import LARGEST_SPREAD, State, Thermal
+
+_NEXT_TO_NOTHING = 1e-6  # of a usual flow
 
 
 def loop_values(
@@ -33,13 +38,29 @@ def loop_values(
     return values
 
 
-def stalls(duty: Duty, around: Installation | None) -> BoolArray:
-    """Duty points at which the pumps cannot open the loop (m,)."""
+def stalls(duty: Duty, around: Installation | None, state: State) -> BoolArray:
+    """Where the pumps cannot open the loop, or next to nothing flows (n, m)."""
     if around is None or around.loop is None:
         return np.zeros(1, dtype=bool)
     head = sum(pump.shutoff(around.asked.pump_speed) for pump in around.loop.pumps)
-    rho = duty.coolant.density(duty.coolant_inlet_temperature, duty.coolant_inlet_pressure)
-    return np.asarray(around.asked.flow_open & (rho * GRAVITY * head <= around.loop.opening_pressure))
+    rho = duty.coolant.density(state.coolant, duty.coolant_inlet_pressure)
+    shut = rho * GRAVITY * head <= around.loop.opening_pressure
+    least = _NEXT_TO_NOTHING * first_flow(around.loop, rho, around.asked.pump_speed)
+    return np.asarray(around.asked.flow_open & (shut | (duty.coolant_flow <= least)))
+
+
+def beyond_tables(duty: Duty, around: Installation) -> BoolArray:
+    """Where pump, front exchanger or engine are asked for more, or less, than was measured of them (n, m)."""
+    asked, loop = around.asked, around.loop
+    beyond = np.zeros((1, 1), dtype=bool)
+    if loop is not None:
+        V = duty.coolant_flow / duty.coolant.density(duty.coolant_inlet_temperature, duty.coolant_inlet_pressure)
+        measured = np.min([pump.flow[-1] * asked.pump_speed for pump in loop.pumps], axis=0)
+        beyond = beyond | (asked.flow_open & (measured < V))
+        beyond = beyond | (loop.front_loss.outside(V) if loop.front_loss is not None else False)
+    if around.engine is not None:
+        beyond = beyond | (asked.way(BREATHING) & around.engine.volumetric.outside(asked.engine_speed))
+    return beyond
 
 
 def blower_values(duty: Duty, around: Installation, air: AirLoss) -> dict[str, Array]:
@@ -66,33 +87,61 @@ def _shaft_power(blower: Blower, duty: Duty, T1: Array, p1: Array, ratio: Array)
     return shaft_power(blower, duty.air_flow, work)
 
 
-def wall_extremes(duty: Duty, thermal: Thermal, state: State) -> tuple[Array, Array]:
-    """Hottest and coldest coolant-side wall [K]: most extreme where the air enters over the leaving coolant, and
-    where the coolant enters."""
-    film_share = thermal.resistances[4] * thermal.UA
-    corner = state.coolant_out + (duty.air_inlet_temperature - state.coolant_out) * film_share
-    ends = state.coolant_out, corner, duty.coolant_inlet_temperature
-    return np.maximum(np.maximum(*ends[:2]), ends[2]), np.minimum(np.minimum(*ends[:2]), ends[2])
+@dataclass(frozen=True)
+class Walls:
+    """The most extreme temperatures of a core's metal [K], (n, m)."""
+
+    coldest_air_side: Array
+    coldest_coolant_side: Array
+    hottest_coolant_side: Array
 
 
-def coldest_air_wall(duty: Duty, thermal: Thermal) -> Array:
-    """Coldest air-side metal [K]: where the air leaves over the entering coolant.
+def walls(d: Designs, duty: Duty, thermal: Thermal, state: State, spread: Array) -> Walls:
+    """The metal at its two extreme corners: air entering over leaving coolant, air leaving over entering coolant.
 
-    Along that edge the coolant still has its inlet temperature, so the air there has fallen by exp(-UA/C_air): exact
-    for one crossflow pass, on the cold side for more.
+    Along the edge where the air enters it has its inlet temperature, so over one of N passes the coolant there nears
+    it by exp(-UA/(N C_coolant)), from the mixture of the pass before: far hotter than the mean of what leaves. Along
+    the edge where the coolant enters, the air nears that by exp(-UA/C_air). Both are exact for unmixed streams; with
+    several passes the second errs to the cold side. The first corner is taken in the least fed passage.
     """
-    span = duty.air_inlet_temperature - duty.coolant_inlet_temperature
-    left = np.exp(-thermal.UA / thermal.air.capacity) * (1 - thermal.resistances[0] * thermal.UA)
-    return duty.coolant_inlet_temperature + span * left
+    T_air, T_coolant = duty.air_inlet_temperature, duty.coolant_inlet_temperature
+    edge, UA, R_film = _hottest_coolant(d, duty, thermal, state, spread)
+    left = T_coolant + (T_air - T_coolant) * np.exp(-thermal.UA / thermal.air.capacity)
+    R_air = thermal.resistances[0] + thermal.resistances[1]
+    entry, leaving = T_air - (T_air - edge) * R_air * UA, left - (left - T_coolant) * R_air * thermal.UA
+    coolant_side = edge, edge + (T_air - edge) * R_film * UA, T_coolant
+    return Walls(np.minimum(entry, leaving), _least(*coolant_side), -_least(*(-T for T in coolant_side)))
 
 
-def moisture_values(duty: Duty, around: Installation, thermal: Thermal, air: AirLoss) -> dict[str, Array]:
+def _hottest_coolant(
+    d: Designs, duty: Duty, thermal: Thermal, state: State, spread: Array
+) -> tuple[Array, Array, Array]:
+    """Coolant [K] at the end of the edge where the air enters, in the least fed passage; its UA and film resistance.
+
+    The film is taken as proportional to the flow, which makes the wall rather too hot.
+    """
+    share = 1 - np.clip(spread, 0.0, LARGEST_SPREAD) / 2
+    R_film = thermal.resistances[4] / share
+    UA = 1 / (1 / thermal.UA + R_film - thermal.resistances[4])
+    C = thermal.coolant.capacity
+    kept = 1 - pass_effectiveness(thermal.effectiveness, thermal.air.capacity, C, d.passes, d.side_by_side)
+    T_air = duty.air_inlet_temperature
+    return T_air - (T_air - state.coolant_out) / kept * np.exp(-UA / (d.passes * C * share)), UA, R_film
+
+
+def _least(one: Array, *others: Array) -> Array:
+    for other in others:
+        one = np.minimum(one, other)
+    return one
+
+
+def moisture_values(duty: Duty, around: Installation, metal: Walls, air: AirLoss) -> dict[str, Array]:
     """Dew point of the charge in the core, and what condenses if all of it meets the coldest metal: an upper bound."""
     W = around.humidity_ratio
     if W is None:
         return {}
     p = duty.air_inlet_pressure - air.total
-    cold = coldest_air_wall(duty, thermal)
+    cold = metal.coldest_air_side
     rate = condensate(W, cold, p, duty.air_flow / (1 + W))
     return {
         "dew_point": dew_point(vapour_pressure(W, p)), "coldest_metal_temperature": cold,
@@ -100,11 +149,10 @@ def moisture_values(duty: Duty, around: Installation, thermal: Thermal, air: Air
     }
 
 
-def coolant_margins(duty: Duty, around: Installation, thermal: Thermal, state: State) -> dict[str, Array]:
+def coolant_margins(duty: Duty, around: Installation, metal: Walls, state: State) -> dict[str, Array]:
     """How far the coolant stays from boiling at its hottest wall and from freezing where it is coldest [K]."""
-    hottest, _ = wall_extremes(duty, thermal, state)
     coldest = np.minimum(duty.coolant_inlet_temperature, state.coolant_out)
     values = {"freezing_margin": coldest - around.freezing_temperature}
     if around.boiling_temperature is not None:
-        values["boiling_margin"] = around.boiling_temperature - hottest
+        values["boiling_margin"] = around.boiling_temperature - metal.hottest_coolant_side
     return values

@@ -18,7 +18,7 @@ SETTLED = 0.01  # [K] change of either outlet temperature in the last pass
 SETTLED_FLOW = 3e-4
 _NODES = (-0.5 / np.sqrt(3), 0.5 / np.sqrt(3))  # two-point Gauss nodes of a linear spread of width one
 _MOVED = ("coolant_flow", "air_flow", "air_inlet_pressure")
-_LARGEST_SPREAD = 1.6  # beyond it a passage at a node would nearly stand still
+LARGEST_SPREAD = 1.6  # beyond it a passage at a node would nearly stand still
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,7 @@ def over_spread(d: Designs, g: Geometry, at: Thermal, spread: Array) -> Thermal:
     coolant at each node's flow; the air is shared evenly. Where the films rise steeply with flow (transition) the
     mean over the nodes would exceed the even core: the spread is never let add cooling.
     """
-    width = np.clip(spread, 0.0, _LARGEST_SPREAD)
+    width = np.clip(spread, 0.0, LARGEST_SPREAD)
     C_min = np.minimum(at.air.capacity, at.coolant.capacity)
     rate = np.zeros_like(at.effectiveness)
     for node in _NODES:

@@ -48,6 +48,13 @@ def blower(volumetric: Curve | float = 1.0, isentropic: Curve | float = 0.7, **c
                   volumetric=curves[0], isentropic=curves[1])  # fmt: skip
 
 
+def test_below_ratio_one_nothing_is_compressed() -> None:
+    done = compress(AIR, 300.0, 1e5, np.array([0.5, 0.999, 1.0]), 0.6)
+    assert done.T2.tolist() == [300.0] * 3
+    assert done.work.tolist() == [0.0] * 3
+    assert blower().outside(np.array([0.999, 1.0])).tolist() == [True, False]
+
+
 # --- worked examples ------------------------------------------------------------------------------------------------
 
 

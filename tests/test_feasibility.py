@@ -250,3 +250,12 @@ def test_a_limit_on_the_weighted_mean_is_kept_by_the_weights(two):
     for bound, sign in ((mean - 1.0, 1.0), (mean + 1.0, -1.0)):
         s = with_limits(two, Limit("heat_rejected", bound, None, "mean"))
         assert np.sign(margin(s, margin_names(s)[-1])) == sign
+
+
+def test_a_core_whose_numbers_have_not_settled_is_not_computable(two):
+    p = CoreProblem(two)
+    (batch,) = p.space.batches_of(core(p), 1)
+    rating = p.rate(batch)
+    unsettled = Rating(rating.duty_names, rating.values, rating.flags | int(Flag.NOT_SETTLED))
+    assert judge(p.judge(batch, rating)).feasible[0]
+    assert not judge(p.judge(batch, unsettled)).feasible[0]

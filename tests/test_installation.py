@@ -7,14 +7,16 @@ import numpy as np
 import pytest
 from circuits import BLOWER, ENGINE, PUMP, asked, installation, loop
 from cores import core, duty, one
+from crossflow_field import field
 from scipy.optimize import brentq
 
+from physics.blower import Curve, Engine
 from physics.columns import column
 from physics.duty import Duty, ModelFactors
 from physics.fins import OPEN
 from physics.flags import Flag
 from physics.installation import BREATHING, HELD, Installation
-from physics.loop import FrontExchanger
+from physics.loop import FrontExchanger, loss_law
 from physics.pipes import Line
 from physics.properties import AIR
 from physics.pump import pump
@@ -244,3 +246,84 @@ def test_coolant_near_boiling_or_freezing_is_flagged() -> None:
     assert in_car(around=replace(around, freezing_temperature=330.0)).flags[0, 0] & Flag.FREEZING
 
 
+
+
+@pytest.mark.parametrize("flow", [0.97, 0.5, 0.2, 0.1])
+@pytest.mark.parametrize("air", [142.0, 10.0], ids=["hot charge", "charge colder than coolant"])
+def test_hottest_wall_is_that_of_a_finite_difference_field(flow: float, air: float) -> None:
+    """One unmixed crossflow pass, passages evenly fed: where the air enters over the leaving coolant."""
+    around = installation(asked(flow_open=False), boiling_temperature=np.array([400.0]))
+    r = in_car(core(header_factor=0.0), around, duty(coolant_flow=flow, air_temperature=air))
+    UA, film, T_air, T_in = (one(r, name) for name in (
+        "UA", "coolant_resistance", "air_inlet_temperature", "coolant_inlet_temperature",
+    ))
+    corners = []
+    for cells in (60, 120):
+        _, hot, cold = field(UA / one(r, "air_capacity_rate"), UA / one(r, "coolant_capacity_rate"), cells)
+        corners.append(float((cold + (hot - cold) * film * UA)[0, -1]))
+    wall = T_in + (T_air - T_in) * (2 * corners[1] - corners[0])
+    assert 400.0 - one(r, "boiling_margin") == pytest.approx(max(wall, T_in), abs=0.02)
+
+
+def test_hottest_wall_of_more_passes_lies_between_the_mixed_outlet_and_one_long_edge() -> None:
+    around = installation(asked(flow_open=False), boiling_temperature=np.array([400.0]))
+    for side_by_side in (0, 1):
+        d = core(passages=12, passes=3, side_by_side=side_by_side, header_factor=0.0)
+        r = in_car(d, around, duty(coolant_flow=0.3))
+        share = one(r, "coolant_resistance") * one(r, "UA")
+        T_air, T_in, T_out = (one(r, f"{n}_temperature") for n in ("air_inlet", "coolant_inlet", "coolant_outlet"))
+        edge = T_air - (T_air - T_in) * np.exp(-one(r, "UA") / one(r, "coolant_capacity_rate"))
+        low, high = (T + (T_air - T) * share for T in (T_out, edge))
+        assert low + 0.5 < 400.0 - one(r, "boiling_margin") < high - 0.5
+
+
+def test_an_unevenly_fed_core_has_a_hotter_wall() -> None:
+    around = installation(asked(flow_open=False), boiling_temperature=np.array([400.0]))
+    even, uneven = (in_car(core(header_factor=k), around, duty(coolant_flow=1.5)) for k in (0.0, 6.0))
+    assert one(uneven, "passage_flow_spread") > 0.02
+    assert one(uneven, "boiling_margin") < one(even, "boiling_margin") - 0.1
+
+
+def test_a_charge_colder_than_the_coolant_condenses_where_it_enters() -> None:
+    """Fog at 2 degC: the metal is coldest under the entering charge, nearer to it than to the coolant."""
+    wet = installation(asked(), humidity_ratio=np.array([0.006]))
+    r = in_car(around=wet, point=duty(air_temperature=2.0, air_pressure=200e3, coolant_temperature=20.0))
+    T_air, T_in = one(r, "air_inlet_temperature"), one(r, "coolant_inlet_temperature")
+    assert T_air < one(r, "coldest_metal_temperature") < T_in
+    assert one(r, "coldest_metal_temperature") < one(r, "air_wall_temperature")
+    assert r.flags[0, 0] & Flag.CONDENSATION
+
+
+def test_a_blower_below_ratio_one_neither_heats_nor_cools_nor_takes_power() -> None:
+    r = in_car(around=installation(asked(air=HELD, manifold_pressure=70e3)))
+    assert one(r, "pressure_ratio") < 1
+    assert one(r, "air_inlet_temperature") == 307.0
+    assert one(r, "shaft_power") == 0
+    assert r.flags[0, 0] & Flag.BLOWER_RANGE
+
+
+def test_parts_asked_for_more_than_was_measured_of_them_are_flagged() -> None:
+    around = installation(asked())
+    assert not in_car(around=around).flags[0, 0] & Flag.TABLE_RANGE
+    small = pump(np.array([0, 20, 40]) / 6e4, np.array([12.5, 12.0, 10.4]))
+    assert in_car(around=installation(asked(), loop=loop(pumps=(small,)))).flags[0, 0] & Flag.TABLE_RANGE
+    short = loss_law((10 / 6e4, 30 / 6e4), (1e3, 7e3))
+    assert in_car(around=installation(asked(), loop=loop(front_loss=short))).flags[0, 0] & Flag.TABLE_RANGE
+    engine = Engine(7e-3, Curve(np.array([20.0, 100.0]), np.array([0.9, 0.95])))
+    fast = in_car(around=installation(asked(air=BREATHING), engine=engine))
+    assert fast.flags[0, 0] & Flag.TABLE_RANGE
+
+
+def test_a_charge_outside_the_pressures_of_its_data_is_flagged() -> None:
+    for pressure, out in ((70e3, True), (215e3, False), (600e3, True)):
+        flags = in_car(point=duty(air_flow=0.2, air_pressure=pressure)).flags[0, 0]
+        assert bool(flags & Flag.AIR_PROPERTIES) is out
+
+
+def test_next_to_no_flow_is_a_stall_not_a_number() -> None:
+    """The pump opens the loop by one part in 10^12 only."""
+    head = float(PUMP.head[0]) * 9.80665 * float(POINT.coolant.density(POINT.coolant_inlet_temperature, 2e5).item())
+    for share in (1 - 1e-12, 1.0):
+        r = in_car(around=installation(asked(), loop=loop(opening_pressure=share * head)))
+        assert r.flags[0, 0] & Flag.PUMP_STALLS
+        assert np.isnan(one(r, "heat_rejected"))

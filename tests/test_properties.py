@@ -14,7 +14,8 @@ from CoolProp.CoolProp import PropsSI
 from published import table
 
 from physics import property_fits
-from physics.properties import AIR, ConstantFluid, Fluid, coolant, out_of_range
+from physics.arrays import out_of_range
+from physics.properties import AIR, ConstantFluid, Fluid, coolant
 
 FIT = 5e-4  # what the shipped fits promise
 METHODS = {"density": "D", "specific_heat": "C", "viscosity": "V", "conductivity": "L"}
@@ -158,7 +159,7 @@ def test_constant_fluid_is_constant() -> None:
     for method, value in (("specific_heat", 1900.0), ("viscosity", 0.02), ("conductivity", 0.14)):
         np.testing.assert_array_equal(getattr(oil, method)(T, 1e5), [[value], [value]])
     np.testing.assert_array_equal(oil.density(T, 1e5), [[860.0], [860.0]])
-    assert not out_of_range(oil, T).any()
+    assert not out_of_range(T, oil.temperature_range).any()
 
 
 def test_constant_gas_is_ideal() -> None:
@@ -177,7 +178,7 @@ def test_constant_fluid_wants_one_way_to_its_density(extra: dict[str, float]) ->
 def test_range_is_flagged_just_past_its_ends(fluid: Fluid) -> None:
     low, high = fluid.temperature_range
     T = np.array([low - 1e-3, low, high, high + 1e-3, np.nan])
-    assert out_of_range(fluid, T).tolist() == [True, False, False, True, True]
+    assert out_of_range(T, fluid.temperature_range).tolist() == [True, False, False, True, True]
 
 
 @pytest.mark.parametrize("fluid", EVERY_FLUID, ids=lambda fluid: fluid.name)

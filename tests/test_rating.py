@@ -392,7 +392,7 @@ def test_every_air_family_rates_a_core(family: FinFamily, cut: Any) -> None:
     [
         (Flag.AIR_FIN_RANGE, {}, duty(0.01)),
         (Flag.COOLANT_FIN_RANGE, {}, duty(0.1, 60, coolant_flow=0.3, coolant_temperature=-20)),
-        (Flag.AIR_TEMPERATURE, {}, duty(0.2, 400)),
+        (Flag.AIR_PROPERTIES, {}, duty(0.2, 400)),
         (Flag.COOLANT_TEMPERATURE, {}, duty(coolant_temperature=98)),
         (Flag.COOLANT_TEMPERATURE, {}, duty(coolant_temperature=-45)),
         # cold air on warm water: bulk above 1 degC, the wall below freezing

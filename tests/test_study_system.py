@@ -434,6 +434,8 @@ VALUE_FAULTS = [
      "'pull' in [[soak.schedule]]: unknown duty point 'longpull'", "did you mean 'long_pull'?"),
     (PHASE, '{ rest = "long_pull", lasts = "11 s" }', "'schedule' in [soak]: no pull: nothing would heat the coolant",
      "add { pull = 'full_power', lasts = '11 s' }"),
+    (PHASE, '{ pull = "long_pull", lasts = "11 s", pump_speed = "0 %" }',
+     "'pump_speed' in [[soak.schedule]]: the pump stands still in a pull", "let it run, or make this a rest"),
     (PHASE, '{ pull = "long_pull", lasts = "0 s" }', "'lasts' in [[soak.schedule]]: must be above 0 s, got '0 s'",
      CHECK),
     (PHASE, '{ lasts = "11 s" }', "neither 'pull' nor 'rest' in [[soak.schedule]]",
@@ -714,6 +716,8 @@ HEADER = "time [s],engine_speed [rpm],load"
      f"expected 3 numbers {HEADER} with decimal points, got '1,3000'", "mend the row"),
     (f"{HEADER}\n0,3000,1\n1,fast,1\n", 3, "engine_speed [rpm]: expected a number, got 'fast'", "mend the row"),
     (f"{HEADER}\n0,3000,1\n1,-1,1\n", 3, "engine_speed [rpm]: must be at least zero, got '-1'", "mend the row"),
+    (f"{HEADER}\n0,0,1\n1,3000,0\n", 3,
+     "no row with an engine speed and a load above zero: nothing would heat the coolant", "record a run that pulls"),
     (f"{HEADER}\n0,3000,1\n1,3000,1.2\n", 3, "load: must be from 0 to 1, got '1.2'", "mend the row"),
 ])
 def test_a_faulty_row_of_a_trace_is_told_by_its_row(

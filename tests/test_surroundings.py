@@ -13,10 +13,12 @@ from optimize.evaluate import CoreProblem, output_names
 from optimize.soaking import SoakRun, soak_outputs
 from optimize.space import Parameters
 from optimize.study.load import load
-from optimize.study.model_system import Reservoir, Soak, SoakPhase
+from optimize.study.model_system import Engine, Reservoir, Soak, SoakPhase, Trace
 from optimize.surroundings import tables_of
 from optimize.typed_core import typed_core
+from physics.flags import Flag
 from physics.outputs import OUTPUTS
+from physics.reservoir import MELTING
 
 DUNE = [
     "thickness=65 mm", "passages=11", "passes=1", "air_fin=S22-50", "turbulator=TS-20-16", "port=D28-20", "line=-16",
@@ -133,7 +135,7 @@ def test_more_water_pays_less_and_less():
 def test_a_schedule_keeps_its_energy_and_its_limits():
     p, core = frost()
     run, batch = soak_tables.one_core(p, core)
-    soaked = run.run(batch, keep=True)
+    soaked = run.run(batch, keep=True).soaked
     assert soaked.energy_error[0] < 1e-6
     assert 0 <= soaked.time_to_limit[0] <= soaked.time_under_limit[0] <= run.pulling
     assert 0 <= soaked.ice_left[0] <= run.reservoir.ice
@@ -148,10 +150,10 @@ def test_a_schedule_run_from_the_rating_of_many_cores_is_that_of_each():
     p, core = frost()
     many = {**core, "thickness": np.array([0.048, 0.064, 0.076]), "line": np.array([p.space.code("line", "-12")] * 3)}
     batches = list(p.space.batches_of(many, 3))
-    together = soak_outputs(p.soaks.run(batches[0]))
+    together = soak_outputs(p.soaks.run(batches[0]).soaked)
     for i in range(3):
         one = {**core, "thickness": many["thickness"][i : i + 1]}
-        alone = soak_outputs(p.soaks.run(next(iter(p.space.batches_of(one, 1)))))
+        alone = soak_outputs(p.soaks.run(next(iter(p.space.batches_of(one, 1)))).soaked)
         for name, value in alone.items():
             assert together[name][i] == pytest.approx(float(value[0]), rel=1e-9, abs=1e-9), name
 
@@ -175,10 +177,91 @@ def test_a_long_pull_settles_where_core_and_front_exchanger_pass_on_the_same_hea
     loop = replace(p.study.loop, reservoir=Reservoir(2e-3, start, 0.0, 273.15))
     run = SoakRun(replace(p.study, soak=soak, loop=loop), p.duty, p.around)
     batch = p.space.batch(core, np.zeros(1, dtype=np.int64))
-    end = run.run(batch, keep=True).traces
+    end = run.run(batch, keep=True).soaked.traces
     # storage takes rho cp of the start for the whole run: some tenths of a kelvin
     assert end.inlet_temperature[0, -1] == pytest.approx(float(steady["coolant_inlet_temperature"][0, 0]), abs=0.8)
     assert end.charge_temperature[0, -1] == pytest.approx(float(steady["air_outlet_temperature"][0, 0]), abs=0.8)
+
+
+def flags_of(p: CoreProblem, core: Parameters) -> int:
+    return int(np.bitwise_or.reduce(p.rate_choices(core, 1, soak=True).flags, axis=None))
+
+
+def with_soak(p: CoreProblem, **changes: object) -> CoreProblem:
+    return CoreProblem(replace(p.study, soak=replace(p.study.soak, **changes)))
+
+
+def test_flags_of_a_soak_are_those_of_the_coolant_its_pulls_see():
+    p, core = frost()
+    schedule = p.soaks.run(soak_tables.one_core(p, core)[1])
+    low, high = float(schedule.soaked.coldest_inlet[0]), float(schedule.soaked.hottest_inlet[0])
+    assert MELTING <= low < MELTING + 0.5
+    assert low < high
+    assert not flags_of(p, core) & Flag.FREEZING
+    iced = p.rate_at(
+        soak_tables.one_core(p, core)[1], p.duty.at(np.array([0]), coolant_inlet_temperature=np.array([low])),
+        p.around.at(np.array([0]), temperature_open=np.array([False])),
+    )
+    assert iced.flags[0, 0] & Flag.CONDENSATION
+    assert flags_of(p, core) & Flag.CONDENSATION
+    assert schedule.condensate[0] == pytest.approx(float(iced["condensate_rate"][0, 0]))
+
+
+def test_a_soak_that_cannot_be_computed_says_why():
+    p, core = frost()
+    long = with_soak(p, step=10.0)
+    assert flags_of(long, core) & Flag.SOAK_STEP
+    loop = replace(p.study.loop, opening_pressure=5e5)
+    shut = CoreProblem(replace(p.study, loop=loop))
+    flags = flags_of(shut, core)
+    assert flags & Flag.SOAK_NO_VALUE
+    assert flags & Flag.PUMP_STALLS
+
+
+def test_a_charge_as_cold_as_a_node_still_has_a_soak():
+    """Where charge and coolant enter equally warm there is no heat to take a conductance from."""
+    p, core = frost()
+    points = (replace(p.study.duty[0], air_temperature=p.soaks.nodes[1], air_pressure=150e3, manifold_pressure=None),)
+    level = CoreProblem(replace(p.study, duty=points))
+    assert np.isfinite(level.rate_choices(core, 1, soak=True)["soak_hottest_charge"][0])
+
+
+def test_a_pump_off_in_a_rest_lets_the_metal_keep_its_heat():
+    p, core = frost()
+    hot, rest = SoakPhase("pull", 12.0, True, None, None), SoakPhase("pull", 120.0, False, None, 0.0)
+    runs = [
+        with_soak(p, schedule=(hot, replace(rest, pump_speed=speed))).soaks.run(
+            soak_tables.one_core(p, core)[1], keep=True
+        ).soaked.traces
+        for speed in (None, 0.0)
+    ]
+    cooled, kept = (float(t.metal_temperature[0, -1]) for t in runs)
+    before = float(runs[1].metal_temperature[0][np.searchsorted(runs[1].time, 12.0)])
+    assert kept == pytest.approx(before, abs=1e-9)
+    assert cooled < kept - 5
+
+
+def test_a_trace_may_begin_and_idle_with_the_engine_at_rest():
+    p = example("dune_racer")
+    core = core_of(p, DUNE)
+    points = tuple(
+        replace(point, air_flow=None, manifold_pressure=None, engine_speed=100.0) for point in p.study.duty
+    )
+    engine = Engine(6e-3, ((0.0, 0.9),))
+    trace = Trace("full_power", (0.0, 1.0, 2.0, 6.0, 8.0), (0.0, 0.0, 80.0, 110.0, 0.0), (1.0, 1.0, 1.0, 1.0, 0.0))
+    soak = Soak(350.0, (), trace, 0.1, 3.0)
+    loop = replace(p.study.loop, reservoir=Reservoir(4e-3, 310.0, 0.0, 273.15))
+    driven = CoreProblem(replace(p.study, duty=points, engine=engine, soak=soak, loop=loop))
+    assert driven.soaks.pulling == pytest.approx(7.0)
+    done = driven.soaks.run(soak_tables.one_core(driven, core)[1], keep=True).soaked
+    assert np.isfinite(done.hottest_charge[0])
+    assert np.isnan(done.traces.charge_temperature[0, 0])  # the engine stands
+
+
+def test_condensate_of_an_iced_soak_is_told_beside_the_ice():
+    p, core = frost()
+    text = "\n".join(soak_tables.soak_lines(p, p.soaks.run(soak_tables.one_core(p, core)[1])))
+    assert "is not in the balance: it would melt" in text
 
 
 def test_the_starter_rates_as_before_whatever_stands_around_other_studies():

@@ -13,10 +13,11 @@ from optimize.study.schema_duty import coolant_temperature
 from optimize.study.values import Rule, Table, optional_quantity, pairs, quantity, read
 from optimize.study.variables import choice
 from physics.pipes import COEFFICIENTS, FITTINGS
+from physics.reservoir import ICE_HEAT, LATENT_HEAT, MELTING
 
 GRAVITY = 9.80665  # m/s2, by definition
 WATER_DENSITY = 998.2  # kg/m3 at 20 degC: what a pump is measured with unless said otherwise
-MELTING = 273.15  # K
+WATER_HEAT = 4.2e3  # J/(kg K), handbook value
 FLOW, HEAD, PRESSURE = Rule("volume flow", at_least=0.0), Rule("head", at_least=0.0), Rule("pressure", at_least=0.0)
 
 Point = tuple[float, float, str]  # flow [m3/s], head [m] or pressure [Pa], which of the two
@@ -186,7 +187,18 @@ class ReservoirTable(Table):
             raise refusal(f"ice at {given} has melted", "give 0 degC or less; -8 degC is below freezing")
         if "ice" in info.data and info.data["ice"] is None:
             raise refusal("no ice to have it", "add ice = '4 kg', or leave it out")
+        cls._leaves_water(temperature, info.data)
         return temperature
+
+    @classmethod
+    def _leaves_water(cls, ice_temperature: float, told: dict[str, Any]) -> None:
+        """Refuse ice that would freeze all the water it is put in."""
+        if told.get("ice") is None or not {"volume", "start_temperature"} <= told.keys():
+            return
+        warmth = LATENT_HEAT + WATER_HEAT * max(told["start_temperature"] - MELTING, 0.0)
+        if told["ice"] * ICE_HEAT * (MELTING - ice_temperature) >= told["volume"] * WATER_DENSITY * warmth:
+            given = units.show(ice_temperature, "temperature", "SI")
+            raise refusal(f"ice at {given} would freeze all the water", "less ice, warmer ice or a larger volume")
 
     def typed(self) -> Reservoir:
         cold = MELTING if self.ice_temperature is None else self.ice_temperature

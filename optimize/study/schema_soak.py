@@ -35,7 +35,7 @@ class PhaseTable(Table):
     rest: DutyPoint = Field(None, validate_default=True)
     lasts: Annotated[float, quantity("time", above=0.0)]
     front_air_flow: Annotated[float | None, optional_quantity("mass flow", at_least=0.0)] = None
-    pump_speed: Annotated[float | None, optional_quantity("fraction", above=0.0)] = None
+    pump_speed: Annotated[float | None, optional_quantity("fraction", at_least=0.0)] = None
 
     @field_validator("rest")
     @classmethod
@@ -44,6 +44,13 @@ class PhaseTable(Table):
             do = "give exactly one of the two, with the name of a duty point"
             one_of_two(info.data["pull"], rest, ("pull", "rest"), do)
         return rest
+
+    @field_validator("pump_speed")
+    @classmethod
+    def _stands_in_rests_only(cls, speed: float | None, info: ValidationInfo[Any]) -> float | None:
+        if speed == 0 and info.data.get("pull"):
+            raise refusal("the pump stands still in a pull", "let it run, or make this a rest")
+        return speed
 
     def typed(self) -> SoakPhase:
         return SoakPhase(

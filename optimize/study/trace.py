@@ -37,6 +37,9 @@ def read_trace(path: str) -> tuple[Recording, list[Fault], str]:
     if not faults and len(rows) < LEAST_ROWS:
         what = f"expected at least {LEAST_ROWS} rows, got {len(rows)}"
         faults = [row_fault(path, numbered[-1][0], what, "a run needs a start and an end")]
+    if not faults and not any(speed > 0 and load > 0 for _, speed, load in rows):
+        what = "no row with an engine speed and a load above zero: nothing would heat the coolant"
+        faults = [row_fault(path, numbered[-1][0], what, "record a run that pulls")]
     return (_recording(rows) if not faults else Recording()), faults, text
 
 
