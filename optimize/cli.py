@@ -185,6 +185,30 @@ def soak(
 
 
 @app.command()
+def scatter(
+    study: Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")],
+    core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    out: Annotated[Path, typer.Option(help="Folder for tables and figures.")] = Path("results/scatter"),
+) -> None:
+    """Copies of one core in depth: what share meets the limits, how sure that is, what to tighten, what to relax."""
+    from optimize.one_core import scattered_core
+    from optimize.report import write_scatter
+    from optimize.scatter_lines import scatter_lines
+
+    if study.is_dir():
+        run, study = run or (study if core is None else None), study / "study.toml"
+    problem = _problem(study)
+    chosen = _core(problem, core, run, pick)
+    made, record = scattered_core(problem, chosen, pick if run is not None else "core")
+    out.mkdir(parents=True, exist_ok=True)
+    for name, table in made.items():
+        table.to_csv(out / f"{name}.csv", index=False, float_format="%.8g")
+    print("\n".join(scatter_lines(problem, made, record)))
+    for path in write_scatter(out, made, record):
+        print(f"wrote {path}", file=sys.stderr)
+
+
+@app.command()
 def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a run.", show_default=False)]) -> None:
     """Draw the figures and write the summary of a finished run again."""
     from optimize.report import write_report

@@ -21,6 +21,7 @@ from physics.net_gain import Reference, Worth, reference_of
 from physics.outputs import OUTPUTS
 from physics.rating import Rating, rate, with_net_gain
 
+Outside = tuple[Duty, Installation]  # duty points and what stands around the core, (n, m) where designs have their own
 TIE_BREAKS = ("coolant_pressure_drop", "dry_mass")
 
 
@@ -69,23 +70,27 @@ class CoreProblem:
     def margin_names(self) -> tuple[str, ...]:
         return margin_names(self.study)
 
-    def rate(self, batch: Batch, factors: ModelFactors | None = None, soak: bool = False) -> Rating:
+    def rate(
+        self, batch: Batch, factors: ModelFactors | None = None, soak: bool = False, outside: Outside | None = None
+    ) -> Rating:
         """Rate a batch under the study's duty, in its envelope and among what stands around the core.
 
-        The schedule of pulls and rests is run where a goal asks for it, or with `soak`: it takes far longer.
+        The schedule of pulls and rests is run where a goal asks for it, or with `soak`: it takes far longer. `outside`
+        has duty points, and what stands around, in place of the study's own; not for the schedule.
         """
-        rating = self._rated(batch, self.duty, factors)
+        duty, around = outside or (self.duty, self.around)
+        rating = self._rated(batch, duty, around, factors)
         if self.study.net_gain is not None:
             worth = Worth(self.study.net_gain.power_per_air, self.study.net_gain.power_per_kelvin)
-            rating = with_net_gain(rating, self._reference_state(factors), worth, self.around)
+            rating = with_net_gain(rating, self._reference_state(factors, outside), worth, around)
         if self.soaks is not None and (soak or self._soak_asked):
             schedule = self.soaks.run(batch, factors)
             values = {**rating.values, **soak_outputs(schedule.soaked)}
             rating = Rating(rating.duty_names, values, rating.flags | schedule.flags)
         return rating
 
-    def _rated(self, batch: Batch, duty: Duty, factors: ModelFactors | None) -> Rating:
-        return rate(batch.designs, duty, factors, self.envelope, with_line(self.around, batch.line))
+    def _rated(self, batch: Batch, duty: Duty, around: Installation, factors: ModelFactors | None) -> Rating:
+        return rate(batch.designs, duty, factors, self.envelope, with_line(around, batch.line))
 
     def rate_at(self, batch: Batch, duty: Duty, around: Installation) -> Rating:
         """Rate a batch at other duty points than the study's."""
@@ -103,17 +108,18 @@ class CoreProblem:
             raise FinfrontError(error.what, where, error.do.replace("--core ", "")) from None
         return self.space.batch(core, np.zeros(1, dtype=np.int64))
 
-    def _reference_state(self, factors: ModelFactors | None) -> Reference:
-        """What the reference core does, under the same factors on the correlations."""
+    def _reference_state(self, factors: ModelFactors | None, outside: Outside | None) -> Reference:
+        """What the reference core does, under the same factors on the correlations and the same duty points."""
         assert self._reference is not None
-        if factors is not None:
-            return reference_of(self._rated(self._reference, self.duty, factors).values)
+        if factors is not None or outside is not None:
+            duty, around = outside or (self.duty, self.around)
+            return reference_of(self._rated(self._reference, duty, around, factors).values)
         return self._nominal_reference
 
     @cached_property
     def _nominal_reference(self) -> Reference:
         assert self._reference is not None
-        return reference_of(self._rated(self._reference, self.duty, None).values)
+        return reference_of(self._rated(self._reference, self.duty, self.around, None).values)
 
     def judge(self, batch: Batch, rating: Rating) -> Evaluation:
         """Objectives (to be minimised), margins and tie-breaks of a rated batch."""

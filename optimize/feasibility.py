@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimize.study.model import Limit, Objective, Study
-from physics.arrays import Array
+from physics.arrays import Array, BoolArray
 from physics.flags import Flag
 from physics.outputs import CLEARANCES, OUTPUTS
 from physics.rating import Rating
@@ -23,13 +23,14 @@ _RANGE_FLAGS = Flag.AIR_FIN_RANGE | Flag.COOLANT_FIN_RANGE | Flag.AIR_PROPERTIES
 
 @dataclass(frozen=True)
 class Requirement:
-    """One side of a limit: sign +1 for a maximum, -1 for a minimum; `column` the duty point, None for the core."""
+    """One side of a limit: sign +1 for a maximum, -1 for a minimum; `at` and `of` as in `Limit`."""
 
     name: str
     output: str
     bound: float
     sign: float
     at: str | None
+    of: str | None
 
     @property
     def scale(self) -> float:
@@ -49,9 +50,9 @@ def _sides(limit: Limit) -> list[Requirement]:
     label = OUTPUTS[limit.output].label
     sides = []
     if limit.maximum is not None:
-        sides.append(Requirement(f"{label}{where} (max)", limit.output, limit.maximum, 1.0, limit.at))
+        sides.append(Requirement(f"{label}{where} (max)", limit.output, limit.maximum, 1.0, limit.at, limit.of))
     if limit.minimum is not None:
-        sides.append(Requirement(f"{label}{where} (min)", limit.output, limit.minimum, -1.0, limit.at))
+        sides.append(Requirement(f"{label}{where} (min)", limit.output, limit.minimum, -1.0, limit.at, limit.of))
     return sides
 
 
@@ -77,11 +78,27 @@ def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_b
     rows.append(0.0 - np.where(side_by_side > 0, np.round(passages) % passes, 0.0) / passes)
     if study.search.out_of_range == "refuse":
         rows.append(np.where(np.any(rating.flags & _RANGE_FLAGS, axis=1), -1.0, 0.0))
-    for r in requirements(study):
-        value = at_duty(rating, r.output, r.at, worst_is_high=r.sign > 0, weights=weights_of(study))
+    for r, value in zip(requirements(study), requirement_values(study, rating), strict=True):
         rows.append(r.sign * (r.bound - value) / r.scale)
     unsettled = np.any(rating.flags & Flag.NOT_SETTLED, axis=1)
     return np.stack([np.where(unsettled, np.nan, row) for row in rows]).T
+
+
+def requirement_values(study: Study, rating: Rating) -> list[Array]:
+    """The outputs that the requirements of the limits bound (n,), one for each."""
+    return [
+        at_duty(rating, r.output, r.at, worst_is_high=r.sign > 0, weights=weights_of(study))
+        for r in requirements(study)
+    ]
+
+
+def kept_by_duty(study: Study, rating: Rating) -> dict[str, BoolArray]:
+    """Requirements on the worst of all duty points: (n, m) whether each of them keeps the bound."""
+    with np.errstate(invalid="ignore"):
+        return {
+            r.name: np.asarray(r.sign * (r.bound - rating[r.output]) >= 0)
+            for r in requirements(study) if r.at == "worst" and rating[r.output].ndim == 2
+        }
 
 
 def at_duty(

@@ -1,8 +1,9 @@
 """One run, one folder: written once at the end of a job, read by the report, never edited.
 
 study.toml and its catalogues as read, run.json (versions, seed, counts, seconds, picks), designs.csv, front.csv,
-scatter.csv, clouds.csv, curves.csv, limits.csv, misses.csv, figures/; with a loop water.csv, flow.csv and pump.csv;
-with a schedule soak.csv and soak_gains.csv.
+yield.csv, percentiles.csv, clouds.csv, nested.csv, truncated.csv, indices.csv, sensitivities.csv, budget.csv,
+curves.csv, limits.csv, misses.csv, figures/; with [robust] robust.csv and fallen.csv; with a loop water.csv, flow.csv
+and pump.csv; with a schedule soak.csv and soak_gains.csv.
 """
 
 import json
@@ -20,11 +21,13 @@ if TYPE_CHECKING:
 
 RECORD = "run.json"
 TABLES = (
-    "designs", "front", "scatter", "clouds", "curves", "limits", "misses", "water", "flow", "pump", "soak",
-    "soak_gains",
+    "designs", "front", "yield", "percentiles", "clouds", "nested", "truncated", "robust", "fallen", "indices",
+    "sensitivities", "budget", "curves", "limits", "misses", "water", "flow", "pump", "soak", "soak_gains",
 )
 # Columns that may be all empty, or hold names that look like numbers ("-12")
-_TEXTS = dict.fromkeys(("core", "pick", "flags", "fails", "air_fin", "turbulator", "passes", "port", "line"), str)
+_TEXTS = dict.fromkeys((
+    "core", "pick", "flags", "fails", "air_fin", "turbulator", "passes", "port", "line", "duty", "because",
+), str)
 _PACKAGES = ("finfront", "numpy", "scipy", "pandas", "optuna", "moocore")
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-_PURPOSES = ("search", "scatter")
+_PURPOSES = ("search", "scatter", "nested", "robust", "pilot", "indices")
 
 
 def stream(seed: int, purpose: str) -> np.random.SeedSequence:

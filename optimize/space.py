@@ -152,6 +152,10 @@ class Space:
         """Points (n, axes) as values of the variables, SI or codes; (1,) for what is the same in all of them."""
         return {name: self._picked(name, points) for name in self.variables}
 
+    def core(self, point: Array) -> Parameters:
+        """One point as values of the variables, one each."""
+        return self.choices(point[None, :])
+
     def _picked(self, name: str, points: Array) -> Array:
         if name not in self.names:
             return self._values[name]

@@ -1,6 +1,6 @@
 """From a study's tables of loop, blower and engine to the installation a core is rated in."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 
@@ -38,34 +38,42 @@ def tables_of(study: Study) -> frozenset[str]:
     return frozenset(name for name, there in present.items() if there)
 
 
-def values_of(points: tuple[DutyPoint, ...], name: str) -> Array:
-    """One quantity of the duty points (m,), NaN where a point leaves it open."""
-    return np.array([np.nan if getattr(p, name) is None else getattr(p, name) for p in points], dtype=float)
+Quantities = dict[str, Array]  # of the duty points by name, (m,) or (n, m) each, NaN where a point leaves it open
+
+_QUANTITIES = tuple(f.name for f in fields(DutyPoint) if f.name not in ("name", "weight", "outside"))
 
 
-def duty_of(study: Study) -> Duty:
-    """The study's duty points as arrays, NaN for what is left to loop and blower."""
-    points, fluid = study.duty, study.coolant
+def quantities_of(study: Study) -> Quantities:
+    """What the duty points say, (m,) each, NaN for what is left to loop and blower."""
+    return {
+        name: np.array([np.nan if getattr(p, name) is None else getattr(p, name) for p in study.duty], dtype=float)
+        for name in _QUANTITIES
+    }
+
+
+def duty_of(study: Study, said: Quantities | None = None) -> Duty:
+    """The duty points as arrays; as `said` where it is not what the study says."""
+    said, fluid = said or quantities_of(study), study.coolant
     return Duty(
-        names=tuple(p.name for p in points),
+        names=tuple(p.name for p in study.duty),
         air=AIR,
         coolant=coolant(fluid.fluid, fluid.strength, fluid.basis),
-        air_flow=values_of(points, "air_flow"),
-        air_inlet_temperature=values_of(points, "air_temperature"),
-        air_inlet_pressure=values_of(points, "air_pressure"),
-        coolant_flow=values_of(points, "coolant_flow"),
-        coolant_inlet_temperature=values_of(points, "coolant_temperature"),
-        coolant_inlet_pressure=np.full(len(points), _COOLANT_PRESSURE),
+        air_flow=said["air_flow"],
+        air_inlet_temperature=said["air_temperature"],
+        air_inlet_pressure=said["air_pressure"],
+        coolant_flow=said["coolant_flow"],
+        coolant_inlet_temperature=said["coolant_temperature"],
+        coolant_inlet_pressure=np.full(len(study.duty), _COOLANT_PRESSURE),
     )
 
 
-def asked_of(points: tuple[DutyPoint, ...]) -> Asked:
+def _asked(points: tuple[DutyPoint, ...], said: Quantities) -> Asked:
     """What the duty points are held to."""
     return Asked(
         air=tuple(_way(p) for p in points),
         flow_open=np.array([p.coolant_flow is None for p in points]),
         temperature_open=np.array([p.coolant_temperature is None for p in points]),
-        **{name: values_of(points, name) for name in (
+        **{name: said[name] for name in (
             "ambient_temperature", "ambient_pressure", "front_air_flow", "pump_speed", "manifold_pressure",
             "engine_speed",
         )},
@@ -78,20 +86,19 @@ def _way(point: DutyPoint) -> str:
     return BREATHING if point.engine_speed is not None else GIVEN
 
 
-def installation_of(study: Study) -> Installation:
+def installation_of(study: Study, said: Quantities | None = None) -> Installation:
     """Everything around the core; the line is the first of the catalogue until a batch brings its own."""
-    points, loop = study.duty, study.loop
-    asked = asked_of(points)
+    said, loop = said or quantities_of(study), study.loop
     front = loop.front_exchanger if loop is not None else None
     fluid = coolant(study.coolant.fluid, study.coolant.strength, study.coolant.basis)
     return Installation(
-        asked=asked,
+        asked=_asked(study.duty, said),
         loop=_circuit(loop, study.lines) if loop is not None else None,
         front=FrontExchanger(front.effectiveness, front.UA) if front is not None else None,
         blower=_blower(study.blower) if study.blower is not None else None,
         engine=_engine(study),
-        humidity_ratio=_humidity_ratio(points),
-        boiling_temperature=_boiling(study, asked.ambient_pressure),
+        humidity_ratio=_humidity_ratio(said),
+        boiling_temperature=_boiling(study, said["ambient_pressure"]),
         freezing_temperature=fluid.freezing_point,
     )
 
@@ -146,12 +153,10 @@ def _engine(study: Study) -> Engine | None:
     return Engine(displacement=study.engine.displacement, volumetric=_curve(study.engine.volumetric))
 
 
-def _humidity_ratio(points: tuple[DutyPoint, ...]) -> Array | None:
-    """Water in the air taken in, kg per kg of dry air (m,); None unless every point states its humidity."""
-    if any(p.humidity is None for p in points):
-        return None
-    T, p, humidity = (values_of(points, name) for name in ("ambient_temperature", "ambient_pressure", "humidity"))
-    return humidity_of(T, p, humidity)
+def _humidity_ratio(said: Quantities) -> Array | None:
+    """Water in the air taken in, kg per kg of dry air; None unless every point states its humidity."""
+    T, p, humidity = (said[name] for name in ("ambient_temperature", "ambient_pressure", "humidity"))
+    return None if np.any(np.isnan(humidity)) else humidity_of(T, p, humidity)
 
 
 def _boiling(study: Study, ambient_pressure: Array) -> Array | None:

@@ -8,8 +8,8 @@ import numpy as np
 from optimize import units
 from optimize.evaluate import CoreProblem
 from optimize.feasibility import over_duty_points
-from optimize.space import KINDS
-from optimize.tolerance.scatter import SHOWN, Cloud
+from optimize.space import KINDS, Parameters
+from optimize.tolerance.copies import SHOWN
 from physics.arrays import Array, IntArray
 from physics.flags import Flag
 from physics.outputs import OUTPUTS
@@ -17,8 +17,6 @@ from physics.rating import Rating
 
 if TYPE_CHECKING:
     import pandas as pd
-
-PERCENTILES = (5, 50, 95)
 
 
 def header(name: str, kind: str, system: str, duty: str | None = None) -> str:
@@ -102,62 +100,20 @@ def core_table(
     })
 
 
+def rated_table(problem: CoreProblem, core: Parameters, name: str) -> "pd.DataFrame":
+    """One core (columns of one value) as a row: its outputs and flags."""
+    import pandas as pd
+
+    rating = problem.rate_choices(core, 1)
+    names = [n for n in problem.outputs if n in rating.values]
+    columns = {**output_columns(rating, names, problem.study.units), **overall_columns(problem, rating)}
+    return pd.DataFrame({"core": [name], **columns, "flags": flag_words(rating.flags)})
+
+
 def key_outputs(problem: CoreProblem) -> list[str]:
     """Outputs every table of designs carries: objectives, limits, and what is always asked for."""
     asked = [o.output for o in problem.study.objectives] + [limit.output for limit in problem.study.limits]
     return list(dict.fromkeys([*asked, *SHOWN, "stack_height", "dry_mass", "filled_mass"]))
-
-
-def scatter_table(problem: CoreProblem, names: Sequence[str], clouds: Sequence[Sequence[Cloud]]) -> "pd.DataFrame":
-    """Percentiles of each core's clouds, and the share that meets everything with its exact interval."""
-    import pandas as pd
-
-    confidence = problem.study.scatter.confidence
-    rows = []
-    for name, core in zip(names, clouds, strict=True):
-        for cloud in core:
-            share, low, high = cloud.share(confidence)
-            row: dict[str, float | str] = {
-                "core": name, "scatter": cloud.kind, "draws": len(cloud.met), "share_met [%]": 100 * share,
-                "share_low [%]": 100 * low, "share_high [%]": 100 * high,
-            }
-            row.update(
-                {f"met: {m} [%]": 100 * float(np.mean(cloud.met[:, i])) for i, m in enumerate(problem.margin_names)}
-            )
-            row.update(_percentiles(problem, cloud))
-            rows.append(row)
-    return pd.DataFrame(rows)
-
-
-def _percentiles(problem: CoreProblem, cloud: Cloud) -> dict[str, float]:
-    columns: dict[str, float] = {}
-    system = problem.study.units
-    for name in SHOWN:
-        kind = OUTPUTS[name].kind
-        for i, duty in enumerate(problem.duty.names):
-            value = cloud.shown[name][:, i]
-            sound = units.to_display(value[np.isfinite(value)], kind, system)
-            for p in PERCENTILES:
-                at = float(np.percentile(sound, p)) if sound.size else float("nan")
-                columns[f"P{p:02d} {header(name, kind, system, duty)}"] = at
-    return columns
-
-
-def cloud_table(
-    problem: CoreProblem, names: Sequence[str], clouds: Sequence[Sequence[Cloud]], most: int
-) -> "pd.DataFrame":
-    """The copies themselves in the plane of the objectives, at most `most` of each cloud."""
-    import pandas as pd
-
-    parts = []
-    for name, core in zip(names, clouds, strict=True):
-        for cloud in core:
-            values = cloud.objectives[:most]
-            columns = {title: values[:, i] for i, title in enumerate(objective_headers(problem))}
-            shown = {h: units.to_display(v, OUTPUTS[o.output].kind, problem.study.units)
-                     for (h, v), o in zip(columns.items(), problem.study.objectives, strict=True)}
-            parts.append(pd.DataFrame({"core": name, "scatter": cloud.kind, **shown, "met": cloud.passed[:most]}))
-    return pd.concat(parts, ignore_index=True)
 
 
 def objective_headers(problem: CoreProblem) -> list[str]:

@@ -35,7 +35,10 @@ _KAPPA = 0.285  # (gamma - 1)/gamma of air, for the slope of a Newton step only
 
 @dataclass(frozen=True)
 class Asked:
-    """What the duty points are held to; (m,) each, NaN where a point is held to something else."""
+    """What the duty points are held to; (m,) each, or (n, m) where each design has its own, NaN where it is not said.
+
+    `flow_open` and `temperature_open` are (m,).
+    """
 
     air: tuple[str, ...]  # GIVEN, HELD or BREATHING
     flow_open: BoolArray  # coolant flow left to the loop
@@ -49,8 +52,20 @@ class Asked:
 
     def at(self, index: IntArray, **changes: Array | BoolArray) -> "Asked":
         """The points at `index`, with some of the arrays changed."""
-        arrays = {f.name: getattr(self, f.name)[index] for f in fields(self) if f.name != "air"}
-        return Asked(air=tuple(self.air[i] for i in index), **(arrays | changes))
+        arrays = {name: values[..., index] for name, values in self._arrays().items()}
+        return Asked(air=tuple(self.air[i] for i in index), **(arrays | changes))  # type: ignore[arg-type]
+
+    def take(self, index: IntArray) -> "Asked":
+        """What the designs at `index` are held to."""
+        return replace(self, **{n: _rows(values, index) for n, values in self._arrays().items()})  # type: ignore[arg-type]
+
+    @property
+    def size(self) -> int:
+        """Number of designs it is given for: 1 when all share it."""
+        return max(len(values) if values.ndim == 2 else 1 for values in self._arrays().values())
+
+    def _arrays(self) -> dict[str, Array]:
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "air"}
 
     def way(self, air: str) -> BoolArray:
         """Duty points whose charge comes about in this way (m,)."""
@@ -66,8 +81,8 @@ class Installation:
     front: FrontExchanger | None = None
     blower: Blower | None = None
     engine: Engine | None = None
-    humidity_ratio: Array | None = None  # of the air taken in (m,)
-    boiling_temperature: Array | None = None  # of the coolant at the cap's pressure (m,) [K]
+    humidity_ratio: Array | None = None  # of the air taken in (m,) or (n, m)
+    boiling_temperature: Array | None = None  # of the coolant at the cap's pressure (m,) or (n, m) [K]
     freezing_temperature: float = float("nan")
 
     @property
@@ -77,17 +92,18 @@ class Installation:
 
     def take(self, index: IntArray) -> "Installation":
         """The installation of the designs at `index`."""
-        if self.loop is None:
-            return self
-        return replace(self, loop=replace(self.loop, line=take(self.loop.line, index)))
+        loop = self.loop and replace(self.loop, line=take(self.loop.line, index))
+        own = {name: _rows(values, index) for name, values in self._moist().items()}
+        return replace(self, asked=self.asked.take(index), loop=loop, **own)  # type: ignore[arg-type]
 
     def at(self, index: IntArray, **changes: Array | BoolArray) -> "Installation":
         """The installation at the duty points at `index`, held to something else in some of them."""
-        kept = {
-            name: value[index] for name in ("humidity_ratio", "boiling_temperature")
-            if (value := getattr(self, name)) is not None
-        }
-        return replace(self, asked=self.asked.at(index, **changes), **kept)
+        kept = {name: value[..., index] for name, value in self._moist().items()}
+        return replace(self, asked=self.asked.at(index, **changes), **kept)  # type: ignore[arg-type]
+
+    def _moist(self) -> dict[str, Array]:
+        values = {name: getattr(self, name) for name in ("humidity_ratio", "boiling_temperature")}
+        return {name: value for name, value in values.items() if value is not None}
 
     def upright(self) -> "Installation":
         """Its columns as (n, 1)."""
@@ -221,6 +237,11 @@ class Installation:
             duty, air_flow=flow, air_inlet_pressure=p,
             air_inlet_temperature=np.where(given, duty.air_inlet_temperature, T2),
         )
+
+
+def _rows(values: Array, index: IntArray) -> Array:
+    """The designs at `index` of (n, m); what is (m,) or (1, m) stays shared."""
+    return values[index] if values.ndim == 2 and len(values) > 1 else values
 
 
 def _upstream(p_after: Array, p_times_loss: Array) -> Array:

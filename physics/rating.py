@@ -141,7 +141,7 @@ def _rate(
     void = _void(no_core, state, air, coolant, stalls(duty, around, state))
     flags = _flags(g, duty, thermal, state, metal, ratio, air) | _system_flags(values, duty, around) | void
     flags = flags | np.where(settled.still | no_core, 0, int(Flag.NOT_SETTLED))
-    shape = (max(batch_size(designs), batch_size(factors), start.size, *_line_sizes(around)), len(duty.names))
+    shape = (max(batch_size(designs), batch_size(factors), start.size, *_sizes(around)), len(duty.names))
     return Rating(duty.names, _blanked(values, no_core, void > 0), np.broadcast_to(flags, shape))
 
 
@@ -153,8 +153,11 @@ def _settled(
     return settle(d, g, start, k, passes, lambda duty, thermal, state: around.meet(d, g, duty, k, thermal, state))
 
 
-def _line_sizes(around: Installation | None) -> list[int]:
-    return [batch_size(around.loop.line)] if around is not None and around.loop is not None else []
+def _sizes(around: Installation | None) -> list[int]:
+    """Numbers of designs the installation is given for."""
+    if around is None:
+        return []
+    return [around.asked.size, *([batch_size(around.loop.line)] if around.loop is not None else [])]
 
 
 def _system_values(

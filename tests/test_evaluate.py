@@ -207,4 +207,4 @@ def test_tolerances_in_us_units_are_the_same_tolerances(pair):
     assert si.keys() == us.keys()
     for key in si:
         assert (si[key].law, si[key].relative, si[key].sigmas) == (us[key].law, us[key].relative, us[key].sigmas)
-        assert si[key].half_width == pytest.approx(us[key].half_width, rel=1e-12)
+        assert (si[key].below, si[key].above) == pytest.approx((us[key].below, us[key].above), rel=1e-12)

@@ -20,7 +20,7 @@ from optimize.search.sweep import sweep
 from optimize.seeds import stream
 from optimize.study.load import load
 from optimize.study.model import Limit, Study
-from optimize.tolerance.scatter import FACTORS, KINDS
+from optimize.tolerance.draws import FACTORS
 from physics.outputs import CLEARANCES, OUTPUTS
 
 NOW = datetime(2026, 3, 9, 14, 5, 6, tzinfo=UTC)
@@ -136,7 +136,8 @@ def test_designs_hold_three_layers_and_samples_each_core_once(done, everything):
 def test_a_run_folder_holds_everything_and_reads_back(done):
     files = {path.relative_to(done.folder).as_posix() for path in done.folder.rglob("*") if path.is_file()}
     assert files == {
-        "run.json", "study.toml", "designs.csv", "front.csv", "scatter.csv", "clouds.csv", "curves.csv", "limits.csv",
+        "run.json", "study.toml", "designs.csv", "front.csv", "yield.csv", "percentiles.csv", "clouds.csv",
+        "nested.csv", "truncated.csv", "indices.csv", "sensitivities.csv", "budget.csv", "curves.csv", "limits.csv",
         "catalogues/air_fins.toml", "catalogues/turbulators.toml", "catalogues/ports.toml",
         "catalogues/measured/m17_64.csv",
     }  # fmt: skip
@@ -173,7 +174,7 @@ def test_the_record_says_what_was_asked_and_how_it_was_answered(done):
     assert record["variables"] == ["air_fin", "turbulator", "passes", "thickness", "passages", "port"]
     assert record["duty"] == ["full_power"]
     assert record["out_of_range"] == "flag"
-    assert record["scatter"] == {"draws": 32, "confidence": 0.95}
+    assert record["scatter"] == {"draws": 32, "confidence": 0.95, "kinds": ["shop", "model"], "lost": {}}
     assert record["seconds"]["search"] > 0
     assert record["cores_per_second"] == pytest.approx(record["rated"] / record["seconds"]["search"])
     assert record["front"] == len(done.tables["front"])
@@ -220,12 +221,13 @@ def test_the_hypervolume_is_the_area_under_the_staircase(done):
 
 def test_every_front_core_is_scattered_in_every_kind(done):
     cores = done.tables["front"]["core"].tolist()
-    scatter, clouds = done.tables["scatter"], done.tables["clouds"]
-    assert scatter["core"].tolist() == [core for core in cores for _ in KINDS]
-    assert scatter["scatter"].tolist() == list(KINDS) * len(cores)
-    assert len(clouds) == 32 * 3 * len(cores)
-    assert np.all(scatter["share_low [%]"] <= scatter["share_met [%]"])
-    assert np.all(scatter["share_met [%]"] <= scatter["share_high [%]"])
+    yields, clouds = done.tables["yield"], done.tables["clouds"]
+    every = yields[yields["requirement"] == "every limit"]
+    assert every["core"].tolist() == [core for core in cores for _ in range(2)]
+    assert every["scatter"].tolist() == ["shop", "model"] * len(cores)
+    assert len(clouds) == 32 * 2 * len(cores)
+    assert np.all(yields["low [%]"] <= yields["share [%]"])
+    assert np.all(yields["share [%]"] <= yields["high [%]"])
 
 
 def test_curves_go_round_the_knee_along_every_scale(done):
@@ -331,7 +333,7 @@ def test_a_study_of_one_core_is_answered_with_that_core(tmp_path):
     assert outcome.record["rated"] == outcome.record["feasible"] == len(outcome.tables["front"]) == 1
     assert outcome.record["variables"] == []
     assert "curves" not in outcome.tables
-    assert set(outcome.tables["scatter"]["scatter"]) == set(KINDS)
+    assert set(outcome.tables["yield"]["scatter"]) == {"shop", "model"}
 
 
 @pytest.mark.parametrize("s", [one_core(), small()], ids=["one core", "fewer cores than the budget"])
@@ -346,7 +348,7 @@ def test_a_continuous_variable_makes_auto_evolve(tmp_path):
     s = study(**SMALL | {"thickness": '{ from = "40 mm", to = "90 mm" }', "draws": "0"})
     outcome = run(replace(s, search=replace(s.search, evaluations=300, population=30)), tmp_path)
     assert (outcome.record["method"], outcome.record["space"]) == ("evolve", None)
-    assert "scatter" not in outcome.tables
+    assert "yield" not in outcome.tables
     thickness = outcome.tables["front"]["thickness [mm]"]
     assert thickness.between(40, 90).all()
 

@@ -18,8 +18,8 @@ from optimize import job, runs
 from optimize.curves import curve_table
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
-from optimize.job import core_at
 from optimize.report import draw_all, write_curves, write_report
+from optimize.report.copy_data import interval_text
 from optimize.report.core_data import limit_data, miss_data, range_data
 from optimize.report.curve_data import CurveData, CurveRow, curve_data, curve_view, family_data
 from optimize.report.figure_data import at_limit, front_data, outline, spaced_cores
@@ -200,21 +200,31 @@ class TestOutline:
 
 class TestYieldData:
     def test_shares_and_intervals_are_those_of_the_table(self, two: runs.Run) -> None:
-        data, table = yield_data(two), two.tables["scatter"].set_index(["scatter", "core"])
-        assert [curve.kind for curve in data.curves] == ["shop", "both"]
-        for curve in data.curves:
-            for i, core in enumerate(data.cores):
-                told = [table[f"share_{part} [%]"][curve.kind, core] for part in ("met", "low", "high")]
-                assert told == [curve.share[i], curve.low[i], curve.high[i]]
+        table = two.tables["yield"]
+        table = table[(table["scatter"] == "shop") & (table["requirement"] == "every limit")].set_index("core")
+        data = yield_data(two)
+        assert [curve.kind for curve in data.curves] == ["shop"]
+        for i, core in enumerate(data.cores):
+            told = [table[f"{part} [%]"][core] for part in ("share", "low", "high")]
+            assert told == [data.curves[0].share[i], data.curves[0].low[i], data.curves[0].high[i]]
         assert np.array_equal(data.low, data.curves[0].share < LOW_SHARE)
 
+    def test_every_pick_has_a_band_from_its_nested_yields(self, two: runs.Run) -> None:
+        data = yield_data(two)
+        assert {data.cores[band.place] for band in data.bands} == set(two.record["picks"].values())
+        for band in data.bands:
+            own = two.tables["nested"][two.tables["nested"]["core"] == data.cores[band.place]]["share [%]"]
+            assert np.mean(own <= band.yields.low) >= 0.05
+            assert np.mean(own < band.yields.low) < 0.05
+
     def test_what_copies_miss_is_what_they_do_not_meet(self, two: runs.Run) -> None:
-        data, table = yield_data(two), two.tables["scatter"].set_index(["scatter", "core"])
+        data, table = yield_data(two), two.tables["yield"]
         assert data.missed
+        table = table[(table["scatter"] == "shop") & table["duty"].isna()].set_index(["requirement", "core"])
         for name, shares in data.missed.items():
-            column = next(c for c in table.columns if c.replace("_", " ") == f"met: {name} [%]")
-            told = [table.loc[("both", core), column] for core in data.cores]
-            np.testing.assert_allclose(shares[1], 100 - np.array(told))
+            requirement = next(r for r in table.index.levels[0] if r.replace("_", " ") == name)
+            told = [table.loc[(requirement, core), "share [%]"] for core in data.cores]
+            np.testing.assert_allclose(shares[0], 100 - np.array(told))
 
 
 class TestCurveData:
@@ -243,7 +253,7 @@ class TestCurveData:
 
     def test_two_variables_make_a_line_for_each_value_of_the_second(self, two: runs.Run, tmp_path: Path) -> None:
         problem = CoreProblem(load(two.folder / "study.toml"))
-        table = curve_table(problem, core_at(problem, np.zeros(len(problem.axes))), "thickness", "passages")
+        table = curve_table(problem, problem.space.core(np.zeros(len(problem.space.axes))), "thickness", "passages")
         full, climb = family_data(table, ("thickness", "passages"), problem.duty.names)
         assert (full.heading, climb.heading) == ("full power", "long climb")
         assert len(full.rows[0].lines) == 6
@@ -364,7 +374,7 @@ class TestWriteReport:
         assert written[0] == written[1]
 
     def test_every_figure_is_a_png_and_an_svg(self, written: list[dict[str, bytes]]) -> None:
-        figures = ("front", "yield", "curves", "range", "limits")
+        figures = ("front", "yield", "nested", "tornado", "budget", "curves", "range", "limits")
         assert set(written[0]) == {f"{f}.{kind}" for f in figures for kind in ("png", "svg")} | {"summary.md"}
         assert all(text.startswith(b"\x89PNG") for name, text in written[0].items() if name.endswith(".png"))
 
@@ -372,7 +382,8 @@ class TestWriteReport:
         assert not any(b"<dc:date>" in text for name, text in written[0].items() if name.endswith(".svg"))
 
     def test_run_without_scatter_has_a_front_and_no_yield(self, two: runs.Run, styled: None) -> None:
-        tables = {name: t for name, t in two.tables.items() if name not in ("scatter", "clouds")}
+        of_copies = ("yield", "percentiles", "clouds", "nested", "truncated", "indices", "sensitivities", "budget")
+        tables = {name: t for name, t in two.tables.items() if name not in of_copies}
         run = runs.Run(two.folder, two.record, tables)
         assert set(draw_all(run)) == {"front", "curves", "range", "limits"}
         assert "Copies of them" not in summary(run)
@@ -382,7 +393,7 @@ class TestWriteReport:
         front = two.tables["front"][two.tables["front"]["core"] == knee].reset_index(drop=True)
         record = two.record | {"front": 1, "picks": {"knee": knee}, "hypervolume": None}
         run = runs.Run(two.folder, record, two.tables | {"front": front})
-        assert set(draw_all(run)) == {"front", "yield", "curves", "range", "limits"}
+        assert set(draw_all(run)) == {"front", "yield", "nested", "tornado", "budget", "curves", "range", "limits"}
 
     def test_matplotlib_is_not_imported_before_it_is_used(self) -> None:
         code = "import sys, optimize.report; sys.exit('matplotlib' in sys.modules)"
@@ -423,10 +434,15 @@ class TestSummary:
         assert "duty point long climb: weight 2.0, air flow 0.55 kg/s, air temperature 118 degC" in summary(two)
 
     def test_percentiles_are_those_of_the_table(self, two: runs.Run) -> None:
-        scatter = two.tables["scatter"].set_index(["scatter", "core"])
-        row = scatter.loc[("model", two.record["picks"]["knee"])]
-        told = f"{row[f'P05 {HEAT}']:#.3g} .. {row[f'P95 {HEAT}']:#.3g}"
-        assert told in summary(two)
+        table = two.tables["percentiles"]
+        row = table[
+            (table["core"] == two.record["picks"]["knee"]) & (table["scatter"] == "model")
+            & (table["output"] == "heat_rejected") & (table["duty"] == "full_power") & (table["statistic"] == "P95")
+        ].iloc[0]
+        assert interval_text(row["value"], row["low"], row["high"]) in summary(two)
+
+    def test_share_of_the_knee_stands_with_its_interval(self, two: runs.Run) -> None:
+        assert re.search(r"; [\d.]+ % \([\d.]+ \.\. [\d.]+\) of its copies, built to the tolerances", summary(two))
 
     def test_cautions_are_there(self, any_run: runs.Run) -> None:
         text = summary(any_run)

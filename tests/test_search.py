@@ -13,9 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimize.pareto import hypervolume, layers, nondominated
-from optimize.search.archive import FEASIBLE_SAMPLE, LAYERS, MISSES, Archive, Guard, Rows, hashes, merge
+from optimize.search.archive import FEASIBLE_SAMPLE, LAYERS, MISSES, Archive, Guard, hashes, merge
 from optimize.search.evolve import evolve
 from optimize.search.problem import Axis, Evaluation
+from optimize.search.rows import Rows
 from optimize.search.sweep import Grid, sweep
 
 KNOWN: dict[str, Any] = tomllib.loads((Path(__file__).parent / "reference/known_fronts.toml").read_text())

@@ -77,10 +77,10 @@ def test_the_starter_loads_and_says_what_its_file_says(edited: Callable[..., Non
     assert (study.coolant.fluid, study.coolant.strength, study.coolant.basis) == ("ethylene glycol", 0.5, "volume")
     assert (point.name, point.air_flow, point.air_temperature, point.air_pressure) == ("full_power", 0.8, 415.15, 215e3)
     assert study.variables["core.plate_thickness"] == Variable(
-        "core.plate_thickness", (0.0005,), tolerance=Tolerance("uniform", 0.04, None, True)
+        "core.plate_thickness", (0.0005,), tolerance=Tolerance("uniform", 0.04, 0.04, None, True)
     )
-    assert study.variables["core.air_blockage"].tolerance == Tolerance("triangular", 0.02, None, False)
-    assert study.variables["core.thickness"].tolerance == Tolerance("normal", 0.0004, 3.0, False)
+    assert study.variables["core.air_blockage"].tolerance == Tolerance("triangular", 0.02, 0.02, None, False)
+    assert study.variables["core.thickness"].tolerance == Tolerance("normal", 0.0004, 0.0004, 3.0, False)
     assert study.variables["core.passes"].values == ("1", "2 through the thickness", "2 side by side")
     assert study.limits[0].maximum == 12e3
     assert study.bands == {"tank_loss": (-0.25, 0.25)}
@@ -94,15 +94,15 @@ def test_fins_and_ports_carry_their_dimensions_and_tolerances(edited: Callable[.
     strip, measured = study.air_fins["S18-64"], study.air_fins["M17-64"]
     pitch = pytest.approx(0.0254 / 18, rel=1e-14)
     assert strip.values == {"pitch": pitch, "spacing": 0.00635, "thickness": 0.0001, "strip_length": 0.0032}
-    assert strip.tolerances["thickness"] == Tolerance("uniform", 1e-6, None, False)
-    assert strip.tolerances["pitch"] == Tolerance("normal", 0.03, 3.0, True)
+    assert strip.tolerances["thickness"] == Tolerance("uniform", 1e-6, 1e-6, None, False)
+    assert strip.tolerances["pitch"] == Tolerance("normal", 0.03, 0.03, 3.0, True)
     assert measured.table is not None
     assert measured.table[0] == (300.0, 0.0262, 0.106)
     assert (measured.band_j, measured.band_f) == ((-0.08, 0.08), (-0.1, 0.1))
     assert study.air_fins["L16-80"].values["louver_angle"] == 27.0
     assert study.turbulators["OPEN-30"].values == {"spacing": 0.003}
     assert study.ports["SL17-30"].values == {"height": 0.017, "width": 0.03, "line_bore": 0.0219}
-    assert study.ports["D28-20"].tolerances == {"open_height": Tolerance("uniform", 0.0002, None, False)}
+    assert study.ports["D28-20"].tolerances == {"open_height": Tolerance("uniform", 0.0002, 0.0002, None, False)}
 
 
 @pytest.mark.parametrize(("text", "values", "ends"), [
@@ -247,22 +247,8 @@ STUDY_FAULTS = [
     (LENGTH, RANGE % 'from = "40 mm"', "missing key 'to' in [core.length]",
      "add it; the file that `finfront new` writes shows every key"),
     (LENGTH, TOLERANCE % 'law = "nrmal", half_width = "1 mm"',
-     "'law' in [core.length.tolerance]: expected 'normal', 'uniform' or 'triangular', got 'nrmal'",
+     "'law' in [core.length.tolerance]: expected 'normal', 'uniform', 'triangular' or 'measured', got 'nrmal'",
      "did you mean 'normal'?"),
-    (LENGTH, TOLERANCE % 'law = "normal", half_width = "1 mm"',
-     "'tolerance' in [core.length]: a normal law needs sigmas",
-     "say how many standard deviations the half width is: sigmas = 3"),
-    (LENGTH, TOLERANCE % 'law = "uniform", half_width = "1 mm", sigmas = 3',
-     "'sigmas' in [core.length.tolerance]: a uniform law has no sigmas", "leave it out, or write law = 'normal'"),
-    (LENGTH, TOLERANCE % 'law = "uniform", half_width = "40 mm"',
-     "'length' in [core]: the half width 40 mm is not smaller than the value 40 mm",
-     "narrow the tolerance, or check its unit"),
-    (LENGTH, TOLERANCE % 'law = "uniform", half_width = "100 %"',
-     "'half_width' in [core.length.tolerance]: the half width '100 %' is as wide as the value itself",
-     "stay below 100 %"),
-    (LENGTH, TOLERANCE % 'law = "uniform", half_width = "2 points"',
-     "'half_width' in [core.length.tolerance]: 'points' are percentage points, for fractions only",
-     "write '4 %' of the value, or its own unit"),
     ("passages = { from = 6", "passages = { from = 6.5", "'from' in [core.passages]: expected a whole number, got 6.5",
      "write it without quotes and without a unit"),
     ("passages = { from = 6, to = 14 }", "passages = 0",
@@ -276,9 +262,6 @@ STUDY_FAULTS = [
     ('coolant_blockage = "3 %"', "coolant_blockage = 0.03",
      "'coolant_blockage' in [core]: expected a fraction such as '4 %', got the bare number 0.03",
      "write number and unit together, in quotes"),
-    ('half_width = "2 points" }', 'half_width = "5 points" }',
-     "'air_blockage' in [core]: the half width 5 % is not smaller than the value 4 %",
-     "narrow the tolerance, or check its unit"),
     ('air_temperature = "142 degC"', 'air_temperature = "142 delta_degC"',
      "'air_temperature' in [duty.full_power]: "
      "expected a temperature such as '30 degC', got a difference ('delta_degC')",
@@ -333,7 +316,6 @@ STUDY_FAULTS = [
      "did you mean '6 side by side'?"),
     ('header = "centre"', 'header = "center"',
      "'header' in [tanks]: expected 'centre', 'same end' or 'opposite ends', got 'center'", "did you mean 'centre'?"),
-    ("draws = 512", "draws = 500", "'draws' in [scatter]: must be 0 or a power of two, got 500", "256 or 512"),
     ("seed = 1 ", "seed = -1 ", "'seed': must be at least 0 and at most 9223372036854775807, got -1",
      "check the number"),
     ("seed = 1 ", 'seed = "1"', "'seed': expected a whole number, got '1'",

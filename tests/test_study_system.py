@@ -22,7 +22,9 @@ from optimize.study.faults import StudyFaults
 from optimize.study.load import load
 from optimize.study.model import Study
 from optimize.study.model_system import Section, SoakPhase
+from optimize.study.schema_scatter import CorrelationTable
 from optimize.study.starter import starter, write_starter
+from optimize.study.tolerances import ToleranceTable
 from physics.outputs import OUTPUTS
 from physics.pipes import DASH_FAMILIES
 
@@ -75,7 +77,8 @@ def test_the_starter_shows_every_key_of_every_table() -> None:
     text = starter()
     shown = {*re.findall(r"(?m)(?:^#* ?|[{,] )([A-Za-z_]+) = ", text), *re.findall(r"\[+([a-z_.]+)\]", text)}
     tables = [schema.StudyFile, schema.DutyTable, schema.LoopTable, schema.BlowerTable, schema.EngineTable,
-              schema.NetGainTable, schema.SoakTable, schema.AmbientTable]
+              schema.NetGainTable, schema.SoakTable, schema.AmbientTable, schema.ScatterTable, CorrelationTable,
+              schema.RobustTable, ToleranceTable]
     keys = {key for table in tables for key in table.model_fields}
     flat = {part for name in shown for part in name.split(".")}
     assert keys - flat == set()
@@ -87,7 +90,7 @@ def test_the_starter_without_its_marks_has_nothing_around_the_core(
     monkeypatch.chdir(tmp_path)
     write_starter("study.toml")
     study = load("study.toml")
-    assert (study.loop, study.blower, study.engine, study.net_gain, study.soak) == (None,) * 5
+    assert (study.loop, study.blower, study.engine, study.net_gain, study.soak, study.robust) == (None,) * 6
     assert study.lines == {}
     assert "loop.line" not in study.variables
     assert (study.duty[0].pump_speed, study.duty[0].manifold_pressure, study.duty[0].humidity) == (1.0, None, None)

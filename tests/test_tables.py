@@ -6,13 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pint
 import pytest
-from small_studies import SECOND_DUTY, core, points, problem, study
+from small_studies import SECOND_DUTY, points, problem, study
 
 from optimize import tables, units
 from optimize.evaluate import CoreProblem
 from optimize.study.model import Objective
-from optimize.tolerance.laws import share_interval
-from optimize.tolerance.scatter import KINDS, SHOWN, Draws, clouds
+from optimize.tolerance.copies import SHOWN
 from physics.flags import Flag
 from physics.outputs import OUTPUTS
 
@@ -117,79 +116,6 @@ def test_the_worst_and_the_mean_have_headers_of_their_own():
     ))  # fmt: skip
     headers = tables.objective_headers(CoreProblem(s))
     assert headers == ["heat_rejected@mean [kW]", "air_outlet_temperature@worst [degC]"]
-
-
-# --- scatter --------------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def scattered(p):
-    s = replace(p.study, scatter=replace(p.study.scatter, draws=64, confidence=0.9))
-    p = CoreProblem(s)
-    found = [clouds(p, core(p, thickness=t), Draws(s)) for t in (0.07, 0.09)]
-    return p, found
-
-
-def test_a_core_has_a_row_for_each_kind_of_scatter(scattered):
-    p, found = scattered
-    table = tables.scatter_table(p, ["C7", "C8"], found)
-    assert table["core"].tolist() == ["C7"] * 3 + ["C8"] * 3
-    assert table["scatter"].tolist() == list(KINDS) * 2
-    assert table["draws"].tolist() == [64] * 6
-
-
-def test_shares_and_their_intervals_are_those_of_the_copies(scattered):
-    p, found = scattered
-    table = tables.scatter_table(p, ["C7", "C8"], found)
-    for row, cloud in zip(table.to_dict("records"), [*found[0], *found[1]], strict=True):
-        passed = int(cloud.met.all(axis=1).sum())
-        low, high = share_interval(passed, 64, 0.9)
-        assert row["share_met [%]"] == pytest.approx(100 * passed / 64)
-        assert (row["share_low [%]"], row["share_high [%]"]) == pytest.approx((100 * low, 100 * high))
-        for i, name in enumerate(p.margin_names):
-            assert row[f"met: {name} [%]"] == pytest.approx(100 * cloud.met[:, i].mean())
-    at_lid = table.iloc[3]
-    assert at_lid["met: clearance, thickness under the lid [%]"] == pytest.approx(50.0, abs=4)
-
-
-def test_percentiles_are_those_of_the_copies_in_display_units(scattered):
-    p, found = scattered
-    table = tables.scatter_table(p, ["C7", "C8"], found)
-    for row, cloud in zip(table.to_dict("records"), [*found[0], *found[1]], strict=True):
-        for name in SHOWN:
-            kind = OUTPUTS[name].kind
-            label = units.unit_label(kind, p.study.units)
-            for i, duty in enumerate(p.duty.names):
-                shown = displayed(cloud.shown[name][:, i], kind, label)
-                for percent in (5, 50, 95):
-                    value = row[f"P{percent:02d} {name}@{duty} [{label}]"]
-                    assert value == pytest.approx(np.percentile(shown, percent), rel=1e-10)
-
-
-def test_percentiles_leave_out_copies_that_cannot_be_computed(scattered):
-    p, found = scattered
-    cloud = found[0][0]
-    heat = cloud.shown["heat_rejected"].copy()
-    heat[:32, 0] = np.nan
-    heat[:, 1] = np.nan
-    broken = replace(cloud, shown=cloud.shown | {"heat_rejected": heat})
-    row = tables.scatter_table(p, ["C7"], [[broken]]).iloc[0]
-    label = units.unit_label("power", p.study.units)
-    kept = displayed(heat[32:, 0], "power", label)
-    assert row[f"P50 heat_rejected@full_power [{label}]"] == pytest.approx(np.median(kept), rel=1e-10)
-    assert np.isnan(row[f"P50 heat_rejected@long_climb [{label}]"])
-
-
-def test_the_cloud_table_shows_the_first_copies_in_the_plane_of_the_objectives(scattered):
-    p, found = scattered
-    table = tables.cloud_table(p, ["C7", "C8"], found, most=10)
-    assert len(table) == 2 * 3 * 10
-    part = table[(table["core"] == "C8") & (table["scatter"] == "both")]
-    label = units.unit_label("power", p.study.units)
-    shown = displayed(found[1][2].objectives[:10, 0], "power", label)
-    np.testing.assert_allclose(part[f"heat_rejected@full_power [{label}]"], shown, rtol=1e-12)
-    assert part["met"].tolist() == found[1][2].met.all(axis=1)[:10].tolist()
-    assert len(tables.cloud_table(p, ["C7", "C8"], found, most=1000)) == 2 * 3 * 64
 
 
 def test_the_worst_and_the_weighted_mean_stand_beside_the_duty_points(p, cores):

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from optimize.runs import Run
 
-__all__ = ["write_curves", "write_report", "write_soak"]
+__all__ = ["write_curves", "write_report", "write_scatter", "write_soak"]
 
 
 def write_report(folder: Path) -> list[Path]:
@@ -81,23 +81,40 @@ def write_soak(
     return written
 
 
+def write_scatter(folder: Path, tables: dict[str, "pd.DataFrame"], record: dict[str, Any]) -> list[Path]:
+    """Draw the copies of one core into a folder; the files written.
+
+    `tables`: those of "clouds", "yield", "percentiles", "nested", "sensitivities", "indices" and "budget" there are, as
+    in a run; "front", if there, gives the core as drawn. Of the record "objectives", "limits", "scatter" and, for the
+    figure of the budget, "budget"; "title" and "picks" where there are.
+    """
+    from optimize.report import style
+    from optimize.report.tolerance_figures import core_figures
+    from optimize.runs import Run
+
+    written: list[Path] = []
+    with style.house_style():
+        for name, figure in core_figures(Run(folder, {"title": "", "picks": {}} | record, tables)).items():
+            written += style.save(figure, folder, name)
+    return written
+
+
 def draw_all(run: "Run") -> dict[str, "Figure"]:
     """Every figure a run has data for, by the name of its file; to be called in the house style."""
     from optimize.report import headlines
     from optimize.report.core_data import limit_data, miss_data, range_data
     from optimize.report.figure_data import front_data
-    from optimize.report.figures import draw_limits, draw_misses, draw_range, draw_yield
+    from optimize.report.figures import draw_limits, draw_misses, draw_range
     from optimize.report.front_figure import draw_front_of_two
     from optimize.report.front_figure_3 import draw_front_of_three
     from optimize.report.system_figures import system_figures
-    from optimize.report.yield_data import yield_data
+    from optimize.report.tolerance_figures import front_figures
 
     drawn: dict[str, Figure] = {}
     if "front" in run.tables:
         draw_front = draw_front_of_two if len(run.record["objectives"]) == 2 else draw_front_of_three
         drawn["front"] = draw_front(front_data(run), headlines.front(run))
-        if "scatter" in run.tables:
-            drawn["yield"] = draw_yield(yield_data(run), headlines.shares(run))
+        drawn |= front_figures(run)
         drawn |= _curves(run)
         drawn |= system_figures(run)
         drawn["range"] = draw_range(range_data(run), headlines.range_of_front(run))

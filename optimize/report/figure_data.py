@@ -97,7 +97,7 @@ def front_data(run: Run) -> FrontData:
     near = _near_view(front, feasible, shop, maximise)
     return FrontData(
         titles, maximise, feasible, int(run.record["feasible"]), front, tuple(table["core"]), picks, shop, model,
-        _limit_lines(run, titles, near), near, _wide_view(front, shop, model),
+        limit_lines(run, titles, near), near, _wide_view(front, shop, model),
     )
 
 
@@ -202,7 +202,7 @@ def outline(points: Array, share: float = MODEL_SHARE) -> Array:
     return np.asarray(centre + radius * (circle * np.sqrt(values)) @ axes.T)
 
 
-def _padded(points: Array) -> Array:
+def padded(points: Array) -> Array:
     """Lowest and highest of points (n, k) as (k, 2) with a margin; a flat axis is given a tenth of its value."""
     low, high = points.min(axis=0), points.max(axis=0)
     span = high - low
@@ -212,7 +212,7 @@ def _padded(points: Array) -> Array:
 
 def _near_view(front: Array, feasible: Array, shop: tuple[CopyCloud, ...], maximise: tuple[bool, ...]) -> Array:
     """The front and its clouds, and as much of the feasible on the worse side as leaves the front in the foreground."""
-    view = _padded(np.concatenate([front, *(cloud.values for cloud in shop)]))
+    view = padded(np.concatenate([front, *(cloud.values for cloud in shop)]))
     spare = _ROOM_FOR_LABELS * (view[-1, 1] - view[-1, 0])
     view[-1] += (0.0, spare) if maximise[-1] else (-spare, 0.0)
     if not len(feasible):
@@ -236,10 +236,10 @@ def _wide_view(front: Array, shop: tuple[CopyCloud, ...], model: tuple[CopyCloud
             if len(drawn):
                 edge[:, [i, i + 1]] = drawn
                 parts.append(edge)
-    return _padded(np.concatenate(parts))
+    return padded(np.concatenate(parts))
 
 
-def _limit_lines(run: Run, titles: tuple[str, ...], view: Array) -> tuple[LimitLine, ...]:
+def limit_lines(run: Run, titles: tuple[str, ...], view: Array) -> tuple[LimitLine, ...]:
     """Limits on plotted outputs, at the plotted duty point or at the worst, in the view or just beside it."""
     lines = []
     for axis, title in enumerate(titles):

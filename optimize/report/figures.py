@@ -1,4 +1,4 @@
-"""Yield, limits, range and misses: thin drawings of what `figure_data` and `core_data` worked out."""
+"""Limits, range and misses: thin drawings of what `core_data` worked out."""
 
 import textwrap
 from typing import TYPE_CHECKING, Any
@@ -8,104 +8,13 @@ import numpy as np
 from optimize.report import style
 from optimize.report.columns import column, label, typeset
 from optimize.report.core_data import LimitData, MissData, RangeData, Strip
-from optimize.report.labels import Note, along, place
-from optimize.report.yield_data import LOW_SHARE, YieldData
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_LOOKS: dict[str, dict[str, Any]] = {
-    "shop": {"color": style.FRONT, "marker": "o", "markersize": 4.5, "linewidth": 1.2, "linestyle": "-"},
-    "both": {
-        "color": style.MODEL, "marker": "s", "markersize": 4.0, "linewidth": 1.0, "linestyle": (0, (4, 2)),
-        "markerfacecolor": "white",
-    },
-}
-_KIND_WORDS = {"shop": "shop tolerances alone", "both": "with the model's bands as well"}
 _DENSE = 80  # cores; above it the front is no line to follow, and marks are smaller
-_RING = 6.0  # [pt] air round a ringed core
 _LETTER = 0.07  # [in] no letter of a pick's name is wider, on average
-_LARGEST_MISS = 120.0  # [pt^2] area of a mark that stands for all copies
-
-
-def draw_yield(data: YieldData, headline: str) -> "Figure":
-    """Above: how many copies meet everything. Below: what the others miss."""
-    rows = len(data.missed)
-    figure = style.new_figure(3.6 + 0.32 * rows + (0.5 if rows else 0.0), headline)
-    if not rows:
-        share = figure.subplots()
-        _shares(share, data)
-        share.set_xlabel(label(data.title))
-    else:
-        share, missed = figure.subplots(2, 1, sharex=True, height_ratios=(2.9, 0.32 * rows + 0.1))
-        _shares(share, data)
-        _missed(missed, data)
-    style.settle(figure)
-    _label_shares(share, data)
-    return figure
-
-
-def _shares(ax: "Axes", data: YieldData) -> None:
-    dense = len(data.x) > _DENSE
-    ax.axhspan(0, LOW_SHARE, color="#f6efe9", zorder=0)
-    for curve in data.curves:
-        bars = np.stack([curve.share - curve.low, curve.high - curve.share]).clip(0)
-        look = _LOOKS[curve.kind] | ({"linestyle": "none", "markersize": 2.5} if dense else {})
-        bar: dict[str, Any] = {"elinewidth": 0.35, "capsize": 0.0} if dense else {"elinewidth": 0.8, "capsize": 2.0}
-        ax.errorbar(data.x, curve.share, bars, zorder=4, **look, **bar)
-    shop = data.curves[0]
-    ax.plot(
-        data.x[data.low], shop.share[data.low], marker="o", markersize=6 if dense else 10, markerfacecolor="none",
-        markeredgecolor=style.FAILED, markeredgewidth=1.0 if dense else 1.4, linestyle="none", zorder=5,
-    )
-    ax.set(ylim=(min(90.0, max(0.0, float(min(c.low.min() for c in data.curves)) - 12.0)), 103.0))
-    ax.set_ylabel("copies that meet every limit [%]")
-    ax.set_title(
-        f"{data.draws:,} copies of each front core; bars: exact {100 * data.confidence:.0f} % interval",
-        weight="normal", fontsize=8,
-    )
-
-
-def _label_shares(ax: "Axes", data: YieldData) -> None:
-    """Both lines where they are furthest apart, the picks, and the ring."""
-    lines = [np.column_stack([data.x, curve.share]) for curve in data.curves]
-    ringed = np.concatenate([lines[0][data.low], *(lines if len(data.x) <= _DENSE else [])])
-    if len(data.x) <= _DENSE:
-        lines = [along(line, 24) for line in lines]
-    points = np.concatenate([*lines, ringed])
-    weights = np.concatenate([np.full(len(points) - len(ringed), 2.0), np.full(len(ringed), 30.0)])
-    gap = np.abs(data.curves[0].share - data.curves[1].share)
-    notes = []
-    for i in sorted((i for i, name in enumerate(data.picks) if name), key=lambda i: data.curves[0].share[i]):
-        at = (float(data.x[i]), float(data.curves[0].share[i]))
-        notes.append(Note(f"{data.picks[i]}, {data.cores[i]}", at, style.INK, True))
-    middle = int(np.argmax(gap)) if np.any(gap > 0) else len(data.x) // 2
-    for curve in data.curves:
-        at = (float(data.x[middle]), float(curve.share[middle]))
-        colour = style.FRONT if curve.kind == "shop" else style.MODEL
-        notes.append(Note(_KIND_WORDS[curve.kind], at, colour))
-    if np.any(data.low):
-        i = int(np.flatnonzero(data.low)[np.argmin(data.curves[0].share[data.low])])
-        text = f"ringed: below {LOW_SHARE:.0f} %\nfrom the shop alone"
-        notes.append(Note(text, (float(data.x[i]), float(data.curves[0].share[i])), style.FAILED))
-    place(ax, notes, points, weights, clear=_RING)
-
-
-def _missed(ax: "Axes", data: YieldData) -> None:
-    """A row for each requirement, a mark for each core, its area the share of copies that miss it."""
-    for row, shares in enumerate(data.missed.values()):
-        for (curve, share), fill in zip(zip(data.curves, shares, strict=True), (True, False), strict=True):
-            area = _LARGEST_MISS * share[share > 0] / 100 * (0.4 if len(data.x) > _DENSE else 1.0)
-            look: dict[str, Any] = {"facecolor": style.FRONT, "alpha": 0.8, "linewidths": 0} if fill else {
-                "facecolor": "none", "edgecolor": style.MODEL, "linewidths": 1.0,
-            }
-            marker = _LOOKS[curve.kind]["marker"]
-            ax.scatter(data.x[share > 0], np.full(area.size, float(row)), area, marker=marker, zorder=4, **look)
-    names = [textwrap.fill(name, 26) for name in data.missed]
-    ax.set_yticks(range(len(names)), names, fontsize=7)
-    ax.set(ylim=(len(names) - 0.4, -0.6), xlabel=label(data.title))
-    ax.set_title("which limit the others break; area: share of copies", weight="normal", fontsize=8)
 
 
 def draw_limits(data: LimitData, headline: str) -> "Figure":

@@ -6,7 +6,7 @@ import numpy as np
 
 from optimize.report import style
 from optimize.report.columns import column, label, quantity
-from optimize.report.figure_data import MODEL_SHARE, CopyCloud, FrontData, Pick, outline
+from optimize.report.figure_data import MODEL_SHARE, CopyCloud, FrontData, LimitLine, Pick, outline
 from optimize.report.labels import Note, along, place
 from physics.arrays import Array, BoolArray
 
@@ -67,9 +67,9 @@ def set_view(ax: "Axes", data: FrontData, pair: tuple[int, int], view: Array) ->
     )
 
 
-def draw_limits(ax: "Axes", data: FrontData, pair: tuple[int, int]) -> None:
+def draw_limits(ax: "Axes", limits: tuple[LimitLine, ...], pair: tuple[int, int]) -> None:
     """Limits on the plotted outputs; one just outside the view widens it."""
-    shown = [(limit, limit.axis == pair[1]) for limit in data.limits if limit.axis in pair]
+    shown = [(limit, limit.axis == pair[1]) for limit in limits if limit.axis in pair]
     for limit, across in shown:
         low, high = ax.get_ylim() if across else ax.get_xlim()
         pad = 0.05 * (high - low)
@@ -92,7 +92,7 @@ def _shop_panel(ax: "Axes", data: FrontData) -> None:
     for cloud in data.shop:
         draw_cloud(ax, cloud, pair)
     draw_picks(ax, data.picks, pair)
-    draw_limits(ax, data, pair)
+    draw_limits(ax, data.limits, pair)
     if data.shop:
         ax.set_title("What the shop controls")
 
@@ -108,7 +108,7 @@ def _model_panel(ax: "Axes", data: FrontData) -> None:
         if cloud.core in named:
             draw_cloud(ax, cloud, pair, 1.2)
     draw_picks(ax, data.picks, pair, 4.5)
-    draw_limits(ax, data, pair)
+    draw_limits(ax, data.limits, pair)
     ax.set_title("What nobody knows yet")
 
 

@@ -61,7 +61,7 @@ def _panel(ax: "Axes", data: FrontData, pair: tuple[int, int], third: int) -> No
             *pick.values[list(pair)], marker=mark, markersize=6.5, color="white", markeredgecolor=style.INK,
             markeredgewidth=1.4, zorder=7,
         )
-    draw_limits(ax, data, pair)
+    draw_limits(ax, data.limits, pair)
     ax.locator_params(axis="x", nbins=6)
     ax.set_title(f"larger ring: more {label(data.titles[third], unit=False)}", fontsize=8, weight="normal")
 

@@ -2,7 +2,6 @@
 
 from optimize.report.columns import column, words
 from optimize.report.core_data import limit_data, range_data
-from optimize.report.yield_data import yield_data
 from optimize.runs import Run
 
 _LONGEST = 84  # characters of a headline at A4 width
@@ -13,16 +12,6 @@ def front(run: Run) -> str:
     rated, kept = run.record["rated"], run.record["front"]
     of = f"{rated:,} cores, every one rated" if run.record["exact"] else f"{rated:,} cores rated"
     return fit(run, f"{kept:,} worth having out of {of}")
-
-
-def shares(run: Run) -> str:
-    """How many front cores are safe to order."""
-    data = yield_data(run)
-    low = int(data.low.sum())
-    said = f"{low} of {len(data.low)} front cores pass in under nine copies of ten" if low else (
-        "every front core passes in nine copies of ten or more"
-    )
-    return fit(run, said)
 
 
 def curves(run: Run) -> str:

@@ -1,7 +1,7 @@
 """summary.md: what was asked, what came out, and what to be careful of, for whoever opens the folder first."""
 
 import tomllib
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -11,10 +11,8 @@ from optimize.report.figure_data import at_limit, limit_words
 from optimize.report.figures import share_words
 from optimize.report.markdown import named_cores, named_heads, output_rows, plain, table
 from optimize.report.system_sections import system_sections
+from optimize.report.tolerance_sections import knee_share, tolerance_sections
 from optimize.runs import Run
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 MAIN_OUTPUTS = (
     "heat_rejected", "air_outlet_temperature", "air_pressure_drop", "coolant_pressure_drop", "filled_mass",
@@ -35,8 +33,7 @@ def summary(run: Run) -> str:
     parts = [f"# {plain(run.record['title'])}", _outcome(run), "## What was asked", _asked(run)]
     if "front" in run.tables:
         parts += ["## The cores with a name", _picks(run)]
-        if "scatter" in run.tables:
-            parts += ["## Copies of them", _copies(run)]
+        parts += tolerance_sections(run)
         parts += system_sections(run)
     elif len(run.tables["misses"]):
         parts += ["## The nearest misses", _misses(run)]
@@ -61,16 +58,8 @@ def _outcome(run: Run) -> str:
     return (
         f"Of {record['rated']:,} cores rated {record['feasible']:,} meet everything, and {record['front']:,} of those "
         f"are worth having: none is beaten in every objective. "
-        f"The knee of that front is {record['picks']['knee']}: {values}{_knee_share(run)}."
+        f"The knee of that front is {record['picks']['knee']}: {values}{knee_share(run)}."
     )
-
-
-def _knee_share(run: Run) -> str:
-    if "scatter" not in run.tables:
-        return ""
-    rows = run.tables["scatter"]
-    row = rows[(rows["core"] == run.record["picks"]["knee"]) & (rows["scatter"] == "shop")].iloc[0]
-    return f"; {row['share_met [%]']:.1f} % of its copies, built to the tolerances of the study, meet everything"
 
 
 def _first_limit(run: Run) -> str:
@@ -119,36 +108,6 @@ def _picks(run: Run) -> str:
 
 def _value(value: object) -> str:
     return f"{value:.5g}" if isinstance(value, float) else str(value)
-
-
-def _copies(run: Run) -> str:
-    """Share that meets everything, and P05 .. P95, of each named core under each kind of scatter."""
-    record, scattered = run.record, run.tables["scatter"]
-    draws, confidence = record["scatter"]["draws"], 100 * record["scatter"]["confidence"]
-    said = (
-        f"{draws:,} copies of each front core. *shop*: the tolerances of the study; *model*: the bands of the "
-        "correlations, on the nominal core; *both*: together. Ranges are P05 .. P95; shares stand with their exact "
-        f"{confidence:.4g} % interval."
-    )
-    front = run.tables["front"]
-    return said + "".join(
-        f"\n\n**{plain(row['pick'])}, {row['core']}**\n\n{_one_core(scattered[scattered['core'] == row['core']])}"
-        for _, row in front[front["pick"].fillna("") != ""].iterrows()
-    )
-
-
-def _one_core(scattered: "pd.DataFrame") -> str:
-    kinds = scattered.set_index("scatter")
-    shares = [
-        f"{met:.1f} % ({low:.1f} .. {high:.1f})"
-        for met, low, high in zip(*(kinds[f"share_{part} [%]"] for part in ("met", "low", "high")), strict=True)
-    ]
-    rows = [["meet every limit", *shares]]
-    for title in (str(c).removeprefix("P05 ") for c in scattered.columns if str(c).startswith("P05 ")):
-        rows.append([label(title), *(
-            f"{number(kinds[f'P05 {title}'][kind])} .. {number(kinds[f'P95 {title}'][kind])}" for kind in kinds.index
-        )])
-    return table(["", *(str(kind) for kind in kinds.index)], rows)
 
 
 def _misses(run: Run) -> str:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimize.report.columns import requirement_words
+from optimize.report.copy_data import BOTH, EVERY_LIMIT, SHOP, Spread, kinds_of, nested_spread, rows_of, texts
 from optimize.report.figure_data import objective_titles, sorted_front
 from optimize.runs import Run
 from physics.arrays import Array, BoolArray
@@ -27,14 +28,24 @@ class YieldCurve:
 
 
 @dataclass(frozen=True)
+class ModelBand:
+    """A named core, by its place along the front: what its yield [%] may turn out to be, as the model may be off."""
+
+    place: int
+    yields: Spread
+
+
+@dataclass(frozen=True)
 class YieldData:
     """Along the front: shares under each kind of scatter, and which requirements the copies miss.
 
     Attributes
     ----------
     title : column of the first objective. x : (n,), ascending. cores, picks : ids, and names where they have one.
-    curves : "shop" and "both". low : (n,) cores whose "shop" share is below `LOW_SHARE`.
-    missed : requirement -> (2, n) share [%] of copies that miss it, under "shop" and "both"; those ever missed.
+    curves : "shop" and, where the study has scatter from run to run, "shop and run".
+    bands : of the named cores, where the model was drawn. low : (n,) cores whose "shop" share is below `LOW_SHARE`.
+    missed : requirement -> (len(curves), n) share [%] of copies that miss it; those ever missed.
+    draws : fewest and most copies of a core.
     """
 
     title: str
@@ -42,33 +53,45 @@ class YieldData:
     cores: tuple[str, ...]
     picks: tuple[str, ...]
     curves: tuple[YieldCurve, ...]
+    bands: tuple[ModelBand, ...]
     low: BoolArray
     missed: dict[str, Array]
-    draws: int
+    draws: tuple[int, int]
     confidence: float
 
 
 def yield_data(run: Run) -> YieldData:
     """How often a copy of each front core meets every limit."""
     front, title = sorted_front(run), objective_titles(run)[0]
-    tables = {kind: _scatter_rows(run, kind, front) for kind in ("shop", "both")}
-    curves = tuple(
-        YieldCurve(kind, *(t[f"share_{part} [%]"].to_numpy(dtype=np.float64) for part in ("met", "low", "high")))
-        for kind, t in tables.items()
-    )
-    asked = [str(c) for c in run.tables["scatter"].columns if str(c).startswith("met: ")]
+    cores, picks = texts(front, "core"), texts(front, "pick")
+    kinds = [kind for kind in kinds_of(run) if kind in (SHOP, BOTH)]
+    tables = {kind: _own_rows(run, kind, cores) for kind in kinds}
+    curves = tuple(_curve(kind, table) for kind, table in tables.items())
+    names = dict.fromkeys(texts(tables[SHOP], "requirement"))
     missed = {
-        requirement_words(c.removeprefix("met: ").removesuffix(" [%]")):
-            np.stack([100.0 - t[c].to_numpy(dtype=np.float64) for t in tables.values()])
-        for c in asked
+        requirement_words(name): np.stack([100.0 - _shares(t, name, "share") for t in tables.values()])
+        for name in names if name != EVERY_LIMIT
     }
+    drawn = tables[SHOP]["draws"]
+    spreads = [(i, nested_spread(run, core)) for i, (core, pick) in enumerate(zip(cores, picks, strict=True)) if pick]
     return YieldData(
-        title, front[title].to_numpy(dtype=np.float64), tuple(front["core"]), tuple(front["pick"].fillna("")),
-        curves, curves[0].share < LOW_SHARE, {name: row for name, row in missed.items() if np.any(row > 0)},
-        int(run.record["scatter"]["draws"]), float(run.record["scatter"]["confidence"]),
+        title, front[title].to_numpy(dtype=np.float64), tuple(cores), tuple(picks), curves,
+        tuple(ModelBand(i, found) for i, found in spreads if found is not None), curves[0].share < LOW_SHARE,
+        {name: row for name, row in missed.items() if np.any(row > 0)},
+        (int(drawn.min()), int(drawn.max())), float(run.record["scatter"]["confidence"]),
     )
 
 
-def _scatter_rows(run: Run, kind: str, front: "pd.DataFrame") -> "pd.DataFrame":
-    table = run.tables["scatter"]
-    return table[table["scatter"] == kind].set_index("core").loc[front["core"]]
+def _own_rows(run: Run, kind: str, cores: list[str]) -> "pd.DataFrame":
+    """Rows of one kind of scatter that are of no single duty point, in the order of the cores."""
+    table = rows_of(run.tables["yield"], scatter=kind, duty="").set_index("core")
+    return table.loc[cores]
+
+
+def _shares(table: "pd.DataFrame", requirement: str, part: str) -> Array:
+    rows = rows_of(table, requirement=requirement)
+    return np.asarray(rows[f"{part} [%]"].to_numpy(dtype=np.float64))
+
+
+def _curve(kind: str, table: "pd.DataFrame") -> YieldCurve:
+    return YieldCurve(kind, *(_shares(table, EVERY_LIMIT, part) for part in ("share", "low", "high")))

@@ -9,18 +9,16 @@ does not depend on the order or the size of the blocks:
 - Equal objectives: one point stays, by the tie columns, then by the lowest ordinal number; of equal misses, the lowest.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from typing import Any, TypeVar
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimize.pareto import Screen, layers, unique_front
+from optimize.search.band import Band, BandRule, merge_bands
 from optimize.search.problem import Evaluation
+from optimize.search.rows import Rows, read_only
 from physics.arrays import Array, BoolArray, IntArray
-
-AnyArray = TypeVar("AnyArray", bound=NDArray[Any])
 
 LAYERS = 3
 FEASIBLE_SAMPLE = 4000
@@ -28,36 +26,6 @@ INFEASIBLE_SAMPLE = 1000
 MISSES = 10
 
 EVERYTHING = 2**64 - 1
-
-
-@dataclass(frozen=True)
-class Rows:
-    """Points and their verdicts, row by row.
-
-    Attributes
-    ----------
-    ordinals : (n,) number of each point in its search: index in the sweep, or number of the evaluation.
-    points : (n, axes), as in `optimize.search.problem.Axis`.
-    objectives, margins, tie : (n, k), (n, q), (n, t), as in `optimize.search.problem.Evaluation`.
-    """
-
-    ordinals: IntArray
-    points: Array
-    objectives: Array
-    margins: Array
-    tie: Array
-
-    def __len__(self) -> int:
-        return len(self.ordinals)
-
-    def take(self, index: IntArray | BoolArray) -> "Rows":
-        """The rows at `index`, as read-only copies."""
-        return Rows(*(_read_only(getattr(self, f.name)[index]) for f in fields(self)))
-
-    @staticmethod
-    def join(parts: "Sequence[Rows]") -> "Rows":
-        """All rows of all parts, in order."""
-        return Rows(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Rows)))
 
 
 @dataclass(frozen=True)
@@ -74,6 +42,7 @@ class Archive:
     misses : Rows of the 10 infeasible, computable points of smallest shortfall, the nearest first.
     rated, feasible, not_computable : numbers of points. The others are infeasible and computable.
     violated, violated_alone : (q,) numbers of computable points that violate each margin, and only that one.
+    band : of the cores that may be on the front of the copies, where a search was asked for it.
     """
 
     kept: Rows
@@ -86,6 +55,7 @@ class Archive:
     not_computable: int
     violated: IntArray
     violated_alone: IntArray
+    band: Band | None = None
 
     @property
     def front(self) -> Rows:
@@ -99,7 +69,8 @@ class Archive:
 
     @classmethod
     def from_block(
-        cls, points: Array, ordinals: IntArray, evaluation: Evaluation, guard: "Guard | None" = None
+        cls, points: Array, ordinals: IntArray, evaluation: Evaluation, guard: "Guard | None" = None,
+        rule: BandRule | None = None,
     ) -> "Archive":
         """The archive of one batch of points.
 
@@ -109,6 +80,7 @@ class Archive:
         evaluation : the verdict on the points.
         guard : of an archive this one will be merged with. What it rules out is left out early, which saves
             most of the work and leaves the merged result as it is.
+        rule : of the band to keep, if one is wanted.
         """
         rows = Rows(ordinals, points, evaluation.objectives, evaluation.margins, evaluation.tie)
         verdict = judge(evaluation)
@@ -129,6 +101,7 @@ class Archive:
             not_computable=int(np.count_nonzero(~verdict.computable)),
             violated=verdict.violated,
             violated_alone=verdict.violated_alone,
+            band=Band.of(rule, rows, guard.band) if rule is not None else None,
         )
 
 
@@ -140,11 +113,13 @@ class Guard:
     ----------
     screen : of the last layer kept; a row dominated by it lies behind that layer.
     feasible_mark, infeasible_mark : largest hash in a full sample.
+    band : of the archive.
     """
 
     screen: Screen
     feasible_mark: int
     infeasible_mark: int
+    band: Band | None = None
 
     @classmethod
     def of(cls, archive: Archive) -> "Guard":
@@ -153,6 +128,7 @@ class Guard:
             Screen.of(archive.kept.objectives[archive.layer == LAYERS]),
             _mark(archive.feasible_sample, FEASIBLE_SAMPLE),
             _mark(archive.infeasible_sample, INFEASIBLE_SAMPLE),
+            archive.band,
         )
 
     @classmethod
@@ -174,6 +150,7 @@ def merge(*archives: Archive) -> Archive:
     best = Rows.join([a.kept for a in archives])
     kept, layer = _best_layers(best, np.arange(len(best)))
     misses = Rows.join([a.misses for a in archives])
+    bands = [a.band for a in archives if a.band is not None]
     return Archive(
         kept=kept,
         layer=layer,
@@ -183,8 +160,9 @@ def merge(*archives: Archive) -> Archive:
         rated=sum(a.rated for a in archives),
         feasible=sum(a.feasible for a in archives),
         not_computable=sum(a.not_computable for a in archives),
-        violated=_read_only(np.sum([a.violated for a in archives], axis=0)),
-        violated_alone=_read_only(np.sum([a.violated_alone for a in archives], axis=0)),
+        violated=read_only(np.sum([a.violated for a in archives], axis=0)),
+        violated_alone=read_only(np.sum([a.violated_alone for a in archives], axis=0)),
+        band=merge_bands(bands) if bands else None,
     )
 
 
@@ -227,8 +205,8 @@ def judge(evaluation: Evaluation) -> Verdict:
         computable=computable,
         feasible=computable & (violations == 0),
         shortfall=missing,
-        violated=_read_only(np.array([np.count_nonzero(row) for row in negative], dtype=np.int64)),
-        violated_alone=_read_only(np.array([np.count_nonzero(row & lone) for row in negative], dtype=np.int64)),
+        violated=read_only(np.array([np.count_nonzero(row) for row in negative], dtype=np.int64)),
+        violated_alone=read_only(np.array([np.count_nonzero(row & lone) for row in negative], dtype=np.int64)),
     )
 
 
@@ -274,7 +252,7 @@ def _best_layers(rows: Rows, index: IntArray) -> tuple[Rows, IntArray]:
     single = unique_front(rows.objectives[index], rows.tie[index])
     index, layer = index[single], layer[single]
     order = np.lexsort((*rows.objectives[index].T[::-1], layer))
-    return rows.take(index[order]), _read_only(layer[order])
+    return rows.take(index[order]), read_only(layer[order])
 
 
 def _sample(rows: Rows, index: IntArray, size: int, mark: int) -> Rows:
@@ -306,8 +284,3 @@ def _nearest(missing: Array, ordinals: IntArray) -> IntArray:
     fresh = np.ones(len(order), dtype=bool)
     fresh[1:] = np.diff(missing[order]) > 0.0
     return np.asarray(order[fresh][:MISSES])
-
-
-def _read_only(array: AnyArray) -> AnyArray:
-    array.flags.writeable = False
-    return array

@@ -18,6 +18,7 @@ import numpy as np
 
 from optimize.pareto import layers
 from optimize.search.archive import Archive, judge, merge
+from optimize.search.band import BandRule
 from optimize.search.moves import latin_hypercube, neighbours, step
 from optimize.search.problem import Axis, Problem
 from physics.arrays import Array, IntArray
@@ -37,7 +38,8 @@ WALK = 8
 
 
 def evolve(
-    problem: Problem, seed: int, budget: int, population: int = POPULATION, progress: Progress | None = None
+    problem: Problem, seed: int, budget: int, population: int = POPULATION, progress: Progress | None = None,
+    rule: BandRule | None = None,
 ) -> Archive:
     """Search by NSGA-II, opened by a Latin hypercube over the whole space, closed by leaps and steps around its front.
 
@@ -50,6 +52,7 @@ def evolve(
         the archive, whose `rated` is at most the budget.
     population : number of parents, and of candidates in a generation.
     progress : called with the number of candidates drawn so far, and the budget.
+    rule : of the band to keep, if one is wanted.
 
     Returns
     -------
@@ -63,7 +66,7 @@ def evolve(
     if population < 2 or budget < population:
         raise ValueError(f"expected 2 <= population <= budget, got {population} and {budget}")
     random = np.random.default_rng(np.random.SeedSequence(seed))
-    judged = _Judged(problem)
+    judged = _Judged(problem, rule)
     drawn, bred = _shares(problem.axes, budget, population)
     pool = judged.add(latin_hypercube(problem.axes, drawn, random)).best(2 * population)
     with _quiet_optuna():
@@ -136,6 +139,7 @@ class _Judged:
     """Judges every point once and remembers which it has seen."""
 
     problem: Problem
+    rule: BandRule | None = None
     seen: set[bytes] = field(default_factory=set)
     archives: list[Archive] = field(default_factory=list)
 
@@ -165,7 +169,7 @@ class _Judged:
         new = points[fresh]
         evaluation = self.problem.evaluate(new)
         ordinals = np.arange(len(self.seen) - len(new), len(self.seen), dtype=np.int64)
-        self.archives.append(Archive.from_block(new, ordinals, evaluation))
+        self.archives.append(Archive.from_block(new, ordinals, evaluation, rule=self.rule))
         if len(self.archives) > 32:
             self.archives = [merge(*self.archives)]
         verdict = judge(evaluation)

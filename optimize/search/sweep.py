@@ -12,6 +12,7 @@ from math import prod
 import numpy as np
 
 from optimize.search.archive import Archive, Guard, merge
+from optimize.search.band import BandRule
 from optimize.search.problem import Axis, Problem
 from optimize.workers import in_order
 from physics.arrays import Array, IntArray
@@ -122,7 +123,10 @@ class Grid:
         return [range(b, min(b + length, self.blocks)) for b in range(0, self.blocks, length)]
 
 
-def sweep(problem: Problem, workers: int = 1, block: int = 16384, progress: Progress | None = None) -> Archive:
+def sweep(
+    problem: Problem, workers: int = 1, block: int = 16384, progress: Progress | None = None,
+    rule: BandRule | None = None,
+) -> Archive:
     """Rate every point of the grid.
 
     Parameters
@@ -131,6 +135,7 @@ def sweep(problem: Problem, workers: int = 1, block: int = 16384, progress: Prog
     workers : number of processes; 1 stays in this one.
     block : largest number of points rated at once.
     progress : called with the number of points done and the number of all points.
+    rule : of the band to keep, if one is wanted.
 
     Raises
     ------
@@ -139,7 +144,7 @@ def sweep(problem: Problem, workers: int = 1, block: int = 16384, progress: Prog
     """
     grid = Grid.of(problem.axes, block)
     tasks = grid.tasks()
-    with closing(in_order(_rated, [(problem, grid, task) for task in tasks], workers)) as parts:
+    with closing(in_order(_rated, [(problem, grid, task, rule) for task in tasks], workers)) as parts:
         return _gathered(parts, grid, tasks, progress)
 
 
@@ -154,18 +159,20 @@ def _gathered(parts: Iterable[Archive], grid: Grid, tasks: list[range], progress
     return merge(*gathered)
 
 
-def _rated(problem: Problem, grid: Grid, task: range) -> Archive:
+def _rated(problem: Problem, grid: Grid, task: range, rule: BandRule | None) -> Archive:
     """The archive of a run of blocks, merged after 1, 2, 4 .. blocks; each is screened by what came before."""
-    archive = _block_archive(problem, grid, task.start, None)
+    archive = _block_archive(problem, grid, task.start, None, rule)
     done = 1
     while done < len(task):
         guard = Guard.of(archive)
         numbers = task[done : done + min(done, BLOCKS_A_MERGE)]
-        archive = merge(archive, *(_block_archive(problem, grid, n, guard) for n in numbers))
+        archive = merge(archive, *(_block_archive(problem, grid, n, guard, rule) for n in numbers))
         done += len(numbers)
     return archive
 
 
-def _block_archive(problem: Problem, grid: Grid, number: int, guard: Guard | None) -> Archive:
+def _block_archive(
+    problem: Problem, grid: Grid, number: int, guard: Guard | None, rule: BandRule | None
+) -> Archive:
     points, ordinals = grid.block(number)
-    return Archive.from_block(points, ordinals, problem.evaluate(points), guard)
+    return Archive.from_block(points, ordinals, problem.evaluate(points), guard, rule)

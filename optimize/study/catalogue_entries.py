@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, PlainValidator, ValidationInfo
 from optimize.study.faults import refusal, shown
 from optimize.study.model import Tolerance
 from optimize.study.tolerances import tolerance_of, width_fault
-from optimize.study.values import Band, Rule, Table, optional_quantity, quantity
+from optimize.study.values import Band, ReadSamples, Rule, Table, optional_quantity, quantity
 
 LENGTH = Rule("length", above=0.0)
 ANGLE = Rule("angle", above=0.0, below=90.0)
@@ -37,12 +37,14 @@ DIMENSIONS: dict[str, tuple[str, ...]] = {
 class Reading:
     """What the entries of one catalogue are read with: the families it may hold, and the file's own tolerances.
 
-    `read_table` reads a measured table beside the catalogue, notes the faults in it, refuses one that is not there.
+    `read_table` and `read_samples` read files beside the catalogue, note the faults in them, and refuse one that is
+    not there.
     """
 
     families: tuple[str, ...]
     defaults: dict[str, Tolerance]
     read_table: Callable[[str], tuple[TableRow, ...]]
+    read_samples: ReadSamples
 
 
 class FinTolerances(Table):

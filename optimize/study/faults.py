@@ -61,13 +61,22 @@ def refusal(what: str, do: str = SEE_STARTER, about: str = "value") -> PydanticC
     return PydanticCustomError("fault", "{what}", {"what": what, "do": do, "about": about})
 
 
-def refusals(found: list[tuple[int | str, PydanticCustomError]]) -> ValidationError:
-    """Several refusals of one list or table, each with its position or key."""
-    return ValidationError.from_exception_data("list", [{"type": e, "loc": (i,), "input": None} for i, e in found])
+def refusals(found: Iterable[tuple[int | str | Path, PydanticCustomError]]) -> ValidationError:
+    """Several refusals of one list or table, each with its position or key, or its path from there."""
+    return ValidationError.from_exception_data("list", [_at(place, error) for place, error in found])
 
 
-def phrased(error: ValidationError, keys: list[str]) -> ValidationError:
-    """The same errors in our words, from inside the table they are about: only there its keys are known."""
+def _at(place: int | str | Path, error: PydanticCustomError) -> InitErrorDetails:
+    return {"type": error, "loc": place if isinstance(place, tuple) else (place,), "input": None}
+
+
+def phrased(
+    error: ValidationError, keys: list[str], besides: Iterable[tuple[str, PydanticCustomError]] = ()
+) -> ValidationError:
+    """The same errors in our words, from inside the table they are about: only there its keys are known.
+
+    `besides` are refusals to be told with them.
+    """
     lines: list[InitErrorDetails] = []
     details = error.errors(include_url=False, include_input=True)
     missing = [str(detail["loc"][-1]) for detail in details if detail["type"] == "missing"]
@@ -79,6 +88,7 @@ def phrased(error: ValidationError, keys: list[str]) -> ValidationError:
             continue
         refused = _refusal_of(detail, keys, misspelt)
         lines.append({"type": refused, "loc": detail["loc"], "input": None})
+    lines += [_at(key, refused) for key, refused in besides]
     return ValidationError.from_exception_data(error.title, lines)
 
 
@@ -147,7 +157,8 @@ def dotted(path: Path) -> str:
 def _sentence(path: Path, what: str, about: str) -> str:
     keys = [part for part in path if not isinstance(part, int)]
     table = f"[{dotted(tuple(keys[:-1]))}]" if len(keys) > 1 else "the file"
-    if len(path) > 2 and isinstance(path[-2], int):
+    last = max((place for place, part in enumerate(path) if not isinstance(part, int)), default=0)
+    if last > 1 and isinstance(path[last - 1], int):
         table = f"[{table}]"
     if about == "key":
         return f"{what} in {table}" if len(keys) > 1 else f"{what} at the top of the file"
@@ -173,6 +184,7 @@ def _refusal_of(detail: ErrorDetails, keys: list[str], misspelt: dict[str, str])
     expected = {
         "string_type": "text in quotes", "list_type": "a list", "dict_type": "a table", "model_type": "a table",
         "model_attributes_type": "a table", "tuple_type": "a list",
+        "bool_type": "true or false",
     }
     return refusal(f"expected {expected[detail['type']]}, got {given}" if detail["type"] in expected else detail["msg"])
 

@@ -1,5 +1,6 @@
 """What a study asks for: objectives and limits as written, by the names of `physics.outputs`."""
 
+import re
 from typing import Annotated, Any
 
 from pydantic import Field, PlainValidator, ValidationInfo, field_validator
@@ -49,12 +50,34 @@ def _checked_at(at: object, output: str | None, duties: tuple[str, ...], words: 
     return at
 
 
+def statistic(raw: object) -> str:
+    """Which of the copies is meant: "P95" and the like, "mean" or "worst"."""
+    if raw in ("mean", "worst"):
+        return str(raw)
+    match = re.fullmatch(r"P([0-9]{2}(?:\.[0-9]{1,3})?)", raw) if isinstance(raw, str) else None
+    if match is None or not 50.0 <= float(match[1]) <= 99.9:
+        what = f"expected 'P50' to 'P99.9', 'mean' or 'worst', got {shown(raw)}"
+        raise refusal(what, "write 'P95' for what 95 % of the copies do at least as well as")
+    return f"P{float(match[1]):g}"
+
+
+def _of(raw: object, info: ValidationInfo[Any]) -> str:
+    of = statistic(raw)
+    if not info.context.has("robust"):
+        raise refusal("needs the table [robust]", "add it, or leave 'of' out: without it there are no copies to ask")
+    return of
+
+
+Of = Annotated[str | None, PlainValidator(_of)]
+
+
 class ObjectiveTable(Table):
     """[[objectives]]"""
 
     maximise: OptionalOutput = None
     minimise: OptionalOutput = Field(None, validate_default=True)
     at: Annotated[str | None, PlainValidator(lambda raw: raw)] = Field(None, validate_default=True)
+    of: Of = None
 
     @field_validator("minimise")
     @classmethod
@@ -83,6 +106,7 @@ class LimitTable(Table):
     min: Annotated[float | None, PlainValidator(_bound)] = None
     max: Annotated[float | None, PlainValidator(_bound)] = Field(None, validate_default=True)
     at: Annotated[str | None, PlainValidator(lambda raw: raw)] = Field(None, validate_default=True)
+    of: Of = None
 
     @field_validator("max")
     @classmethod

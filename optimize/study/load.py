@@ -9,30 +9,37 @@ from pydantic import ValidationError
 
 from optimize.study import goals, schema
 from optimize.study.agreement import agreement_faults
+from optimize.study.duty_points import duty_point, outside, run_tolerances
 from optimize.study.faults import Fault, StudyFaults, fault_at
 from optimize.study.lines import line_of
 from optimize.study.model import (
     Coolant,
-    DutyPoint,
     Envelope,
     FinRoll,
     Limit,
     Objective,
     PortType,
-    Scatter,
     Search,
     Study,
     Variable,
 )
 from optimize.study.model_system import Blower
-from optimize.study.schema_duty import DutyTable
-from optimize.study.shelves import Desk, line_types, names_in, port_types, rolls, shelf, trace_reader
+from optimize.study.shelves import (
+    Desk,
+    line_types,
+    names_in,
+    port_types,
+    rolls,
+    samples_reader,
+    shelf,
+    toleranced,
+    trace_reader,
+)
 from optimize.study.toml_file import TomlFile, UnreadableError, read_toml
 from optimize.study.variables import named
 from physics.properties import Fluid, coolant
 
 MakeCoolant = Callable[[str, float | None, str | None], Fluid]
-ATMOSPHERE = 101_325.0  # Pa; the density of a liquid does not ask for it
 
 
 def load(path: str | os.PathLike[str], make_coolant: MakeCoolant = coolant) -> Study:
@@ -59,7 +66,8 @@ def load(path: str | os.PathLike[str], make_coolant: MakeCoolant = coolant) -> S
     duties = names_in(source.raw.get("duty")) or ()
     known = schema.Known(
         duties, air_fins.names, turbulators.names, ports.names, lines.names, fluid, schema.as_meant(source.raw),
-        trace_reader(desk),
+        trace_reader(desk), samples_reader(desk, desk.study, "study"),
+        {"air_fin": toleranced(air_fins), "coolant_fin": toleranced(turbulators), "port": toleranced(ports)},
     )
     file = _study_file(desk, source, known)
     if desk.faults or file is None or fluid is None:
@@ -110,24 +118,13 @@ def _blower(file: schema.StudyFile, source: TomlFile) -> Blower | None:
     """With its leakage, a blower is computed for the air outside, of the first duty point if there is no [ambient]."""
     if file.blower is None:
         return None
-    T, p, _ = _outside(file, next(iter(file.duty.values())))
-    assert T is not None
-    assert p is not None
+    air = outside(next(iter(file.duty.values())), file.ambient)
     try:
-        return file.blower.typed(T, p)
+        return file.blower.typed(air["ambient_temperature"], air["ambient_pressure"])
     except ValueError as error:
         line = line_of(("blower", "leakage"), source.lines)
         what, do = f"'leakage' in [blower]: {error}", "check area and speed, and their units"
         raise StudyFaults([Fault(source.path, line, what, do)], source.path) from None
-
-
-def _outside(file: schema.StudyFile, point: DutyTable) -> tuple[float | None, float | None, float | None]:
-    """Temperature, pressure and humidity outside: the duty point's own, or those of [ambient]."""
-    a = file.ambient
-    own = (point.ambient_temperature, point.ambient_pressure, point.humidity)
-    shared = (a.temperature, a.pressure, a.humidity) if a is not None else (None, None, None)
-    T, p, humidity = (mine if mine is not None else theirs for mine, theirs in zip(own, shared, strict=True))
-    return T, p, humidity
 
 
 def _study(
@@ -141,33 +138,18 @@ def _study(
     return Study(
         path=source.path, text=source.text, title=file.title, about=file.about, seed=file.seed, units=file.units,
         coolant=Coolant(file.coolant.fluid, file.coolant.strength, file.coolant.basis),
-        duty=tuple(_duty_point(name, table, file, fluid) for name, table in file.duty.items()),
+        duty=tuple(duty_point(name, table, file.ambient, fluid) for name, table in file.duty.items()),
         envelope=Envelope(**dict(file.envelope)),
         variables=_variables(file), header=file.tanks.header,
         air_fins=air_fins, turbulators=turbulators, ports=ports,
         objectives=tuple(_objective(table) for table in file.objectives),
-        limits=tuple(Limit(table.output, table.min, table.max, table.at) for table in file.limits),
-        search=Search(**dict(file.search)), scatter=Scatter(**dict(file.scatter)),
+        limits=tuple(Limit(table.output, table.min, table.max, table.at, table.of) for table in file.limits),
+        search=Search(**dict(file.search)), scatter=file.scatter.typed(),
         bands={key: band for key, band in file.model if band is not None},
         files=files,
+        run_tolerances=run_tolerances(file.duty, file.ambient, fluid),
+        robust=file.robust.typed() if file.robust is not None else None,
     )  # fmt: skip
-
-
-def _duty_point(name: str, table: DutyTable, file: schema.StudyFile, fluid: Fluid) -> DutyPoint:
-    T, p, humidity = _outside(file, table)
-    return DutyPoint(
-        name=name, weight=table.weight, air_flow=table.air_flow, air_temperature=table.air_temperature,
-        air_pressure=table.air_pressure, manifold_pressure=table.manifold_pressure, engine_speed=table.engine_speed,
-        coolant_flow=_mass_flow(table, fluid), coolant_temperature=table.coolant_temperature, ambient_temperature=T,
-        ambient_pressure=p, humidity=humidity, front_air_flow=table.front_air_flow, pump_speed=table.pump_speed,
-    )  # fmt: skip
-
-
-def _mass_flow(table: DutyTable, fluid: Fluid) -> float | None:
-    if table.coolant_flow is None or table.coolant_temperature is None:
-        return None
-    flow, kind = table.coolant_flow
-    return flow * float(fluid.density(table.coolant_temperature, ATMOSPHERE)) if kind == "volume flow" else flow
 
 
 def _variables(file: schema.StudyFile) -> dict[str, Variable]:
@@ -181,4 +163,4 @@ def _variables(file: schema.StudyFile) -> dict[str, Variable]:
 
 
 def _objective(table: goals.ObjectiveTable) -> Objective:
-    return Objective(table.maximise or table.minimise or "", table.maximise is not None, table.at)
+    return Objective(table.maximise or table.minimise or "", table.maximise is not None, table.at, table.of)

@@ -7,15 +7,23 @@ from optimize.study.model_system import Blower, Engine, LineType, Loop, NetGain,
 
 @dataclass(frozen=True)
 class Tolerance:
-    """Scatter of one dimension; `half_width` is a fraction of the nominal if `relative`, else in the value's SI unit.
+    """Scatter of one value about its nominal.
 
-    `sigmas` standard deviations fill the half width of a "normal" law; None for "uniform" and "triangular".
+    `law` is "normal", "uniform", "triangular" (peak at the nominal) or "measured". `below` and `above`, >= 0, say how
+    far the law reaches to either side: fractions of the nominal if `relative`, else in the value's SI unit. `sigmas`
+    standard deviations fill each side of a "normal" law, None for the others; `bounded`: what lies beyond is sorted
+    out. A "measured" law draws one of its `deviations` from the nominal [SI]. `tighten_cost`: what halving it costs,
+    in the user's own measure.
     """
 
     law: str
-    half_width: float
+    below: float
+    above: float
     sigmas: float | None
     relative: bool
+    bounded: bool = False
+    deviations: tuple[float, ...] = ()
+    tighten_cost: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -75,6 +83,7 @@ class DutyPoint:
     humidity: float | None = None
     front_air_flow: float | None = None
     pump_speed: float = 1.0
+    outside: frozenset[str] = frozenset()  # which of temperature, pressure, humidity are those of [ambient]
 
 
 @dataclass(frozen=True)
@@ -126,21 +135,29 @@ class PortType:
 
 @dataclass(frozen=True)
 class Objective:
-    """An output to maximise or minimise, `at` a duty point, "worst" or "mean"; None for outputs of the core."""
+    """An output to maximise or minimise, `at` a duty point, "worst" or "mean"; None for outputs of the core.
+
+    `of` the copies of a core, for the robust front: "P95" and the like, "mean" or "worst"; None: as [robust] says.
+    """
 
     output: str
     maximise: bool
     at: str | None
+    of: str | None = None
 
 
 @dataclass(frozen=True)
 class Limit:
-    """Bounds on an output [SI], `at` a duty point, "worst" or "mean"; None for outputs of the core."""
+    """Bounds on an output [SI], `at` a duty point, "worst" or "mean"; None for outputs of the core.
+
+    `of` the copies, for the robust front: a percentile or mean that must keep it; None: every copy counted must.
+    """
 
     output: str
     minimum: float | None
     maximum: float | None
     at: str | None
+    of: str | None = None
 
 
 @dataclass(frozen=True)
@@ -154,11 +171,43 @@ class Search:
 
 
 @dataclass(frozen=True)
+class Correlation:
+    """Spearman's rank correlation between two tolerances, by the names of their columns ("air_fin.spacing")."""
+
+    between: tuple[str, str]
+    rank: float
+
+
+@dataclass(frozen=True)
 class Scatter:
-    """How many copies of each front core are made (0: none), and the share the percentiles speak of."""
+    """How many copies of each front core are made (0: none), and how sure every interval is.
+
+    With `narrow_to`, draws are doubled until the interval of the share is that narrow, or `most_draws` are made.
+    `nested`: draws of the model, and copies under each, for the cores with a name. `wanted_share` is what the
+    tolerance budget is to reach.
+    """
 
     draws: int = 512
     confidence: float = 0.95
+    narrow_to: float | None = None
+    most_draws: int = 16_384
+    nested: tuple[int, int] = (64, 256)
+    wanted_share: float = 0.99
+    correlations: tuple[Correlation, ...] = ()
+
+
+@dataclass(frozen=True)
+class Robust:
+    """The front of the copies: `of` which of them the objectives are (on their bad side), `share` that must meet all.
+
+    `of` is "P95" and the like, "mean" or "worst"; `scatter` "shop" or "shop and run"; `draws` copies of each core
+    that may be on it.
+    """
+
+    of: str = "P95"
+    share: float = 0.99
+    draws: int = 4096
+    scatter: str = "shop"
 
 
 @dataclass(frozen=True)
@@ -167,8 +216,9 @@ class Study:
 
     `variables` is keyed "core.thickness", "tanks.port", "material.density", "ducts.lid_loss", and "loop.line" where
     there is a loop. `bands` holds "tank_loss" always and "air_j", "air_f", "coolant_j", "coolant_f" where the study
-    overrides the fins' own. `files` holds catalogues, measured tables and traces as read, keyed by their paths from the
-    study's folder.
+    overrides the fins' own. `run_tolerances` is keyed "full_power.air_flow" for what a duty point says itself and
+    "ambient.temperature" for what all share: scatter from run to run. `robust` None: no robust front. `files` holds
+    catalogues, measured tables and traces as read, keyed by their paths from the study's folder.
     """
 
     path: str
@@ -197,3 +247,5 @@ class Study:
     engine: Engine | None = None
     net_gain: NetGain | None = None
     soak: Soak | None = None
+    run_tolerances: dict[str, Tolerance] = field(default_factory=dict)
+    robust: Robust | None = None

@@ -12,24 +12,30 @@ from pydantic import AfterValidator, Field, PlainValidator, ValidationInfo, fiel
 
 from optimize import units
 from optimize.study.agreement import has_output_table
-from optimize.study.faults import nearest, refusal
+from optimize.study.catalogue_entries import FinTolerances, PortTolerances
+from optimize.study.faults import refusal
 from optimize.study.goals import LimitTable, ObjectiveTable
 from optimize.study.model import Variable
 from optimize.study.schema_drive import BlowerTable, EngineTable, NetGainTable
 from optimize.study.schema_duty import AmbientTable, DutyPoints, DutyTable
 from optimize.study.schema_loop import LoopTable
+from optimize.study.schema_scatter import PARTS, RobustTable, ScatterTable, correlated_scatter, runs_that_scatter
 from optimize.study.schema_soak import SoakTable
 from optimize.study.trace import Recording
-from optimize.study.values import Band, Table, optional_quantity, quantity, whole
-from optimize.study.variables import choice, varying
+from optimize.study.values import Band, ReadSamples, Table, as_spelt, optional_quantity, quantity, whole
+from optimize.study.variables import OTHER_NAMES, choice, varying
 from physics.properties import Fluid
 
 MOST_EVALUATIONS = 100_000_000
+COUNTS = ("passages", "air_fin", "turbulator", "port", "line")  # and names: nothing of that scatters
 
 
 @dataclass(frozen=True)
 class Known:
-    """What the rest of the file holds, for the keys that refer to it; None where that could not be read."""
+    """What the rest of the file holds, for the keys that refer to it; None where that could not be read.
+
+    `tolerances`: of what a core is made of, by "air_fin", "coolant_fin", "port" and the name of the entry.
+    """
 
     duties: tuple[str, ...]
     air_fins: tuple[str, ...] | None
@@ -39,12 +45,22 @@ class Known:
     coolant: Fluid | None
     raw: dict[str, Any]  # the file, misspelt keys as they were meant
     read_trace: Callable[[str], Recording]
+    read_samples: ReadSamples
+    tolerances: dict[str, dict[str, frozenset[str]] | None]
 
     @property
     def variables(self) -> dict[str, tuple[str, ...] | None]:
         """Design variables by name, with the names there are to choose from; None for numbers and unread catalogues."""
         chosen = {"air_fin": self.air_fins, "turbulator": self.turbulators, "port": self.ports, "passes": PASSES}
         return {name: chosen.get(name) for name in VARIABLES} | ({"line": self.lines} if "loop" in self.raw else {})
+
+    @property
+    def scattering(self) -> tuple[str, ...]:
+        """Names of all that can carry a tolerance."""
+        own = (name for name, choices in self.variables.items() if choices is None)
+        keys = {part: PortTolerances if part == "port" else FinTolerances for part in PARTS}
+        parts = (f"{part}.{key}" for part, table in keys.items() for key in table.model_fields)
+        return tuple(name for name in (*own, *parts) if name not in COUNTS)
 
     def has(self, needed: str) -> bool:
         """Whether the file has what an output needs, see `physics.outputs`."""
@@ -182,20 +198,6 @@ class SearchTable(Table):
         return evaluations
 
 
-def _power_of_two(draws: int) -> int:
-    if draws & (draws - 1):
-        near = 1 << draws.bit_length() - 1
-        raise refusal(f"must be 0 or a power of two, got {draws}", f"{near} or {2 * near}")
-    return draws
-
-
-class ScatterTable(Table):
-    """[scatter]"""
-
-    draws: Annotated[int, whole(0, 1 << 20), AfterValidator(_power_of_two)] = 512
-    confidence: Annotated[float, quantity("number", above=0.0, below=1.0)] = 0.95
-
-
 class ModelTable(Table):
     """[model]: published bands overridden."""
 
@@ -212,8 +214,7 @@ def _title(title: str) -> str:
     return title
 
 
-# Names of the design variables in columns and on the command line, where they are not the key's own
-OTHER_NAMES = {"tanks.length": "tank_length", "tanks.wall": "tank_wall"}
+# Names of the design variables in columns and on the command line
 VARIABLES = tuple(
     OTHER_NAMES.get(f"{top}.{key}", key)
     for top, table in (("core", CoreTable), ("tanks", TanksTable), ("material", MaterialTable), ("ducts", DuctsTable))
@@ -245,7 +246,8 @@ class StudyFile(Table):
     objectives: list[ObjectiveTable]
     limits: list[LimitTable] = Field(default_factory=list)
     search: SearchTable = SearchTable()
-    scatter: ScatterTable = ScatterTable()
+    scatter: Annotated[ScatterTable, AfterValidator(correlated_scatter)] = ScatterTable()
+    robust: Annotated[RobustTable, AfterValidator(runs_that_scatter)] | None = None
     model: ModelTable = ModelTable()
 
 
@@ -256,17 +258,11 @@ _CHECKED = (("catalogues", CataloguesTable), ("ambient", AmbientTable), ("loop",
 
 def as_meant(raw: dict[str, Any]) -> dict[str, Any]:
     """The file as written, misspelt keys under the names they come near to: each is told once, as unknown."""
-    meant: dict[str, Any] = _spelt(raw, StudyFile)
+    meant: dict[str, Any] = as_spelt(raw, StudyFile)
     for key, table in _CHECKED:
         if key in meant:
-            meant[key] = _spelt(meant[key], table)
+            meant[key] = as_spelt(meant[key], table)
     if isinstance(points := meant.get("duty"), dict):
-        meant["duty"] = {name: _spelt(point, DutyTable) for name, point in points.items()}
+        meant["duty"] = {name: as_spelt(point, DutyTable) for name, point in points.items()}
     return meant
 
-
-def _spelt(raw: Any, table: type[Table]) -> Any:
-    if not isinstance(raw, dict):
-        return raw
-    open_keys = [key for key in table.model_fields if key not in raw]
-    return {key if key in table.model_fields else nearest(key, open_keys) or key: value for key, value in raw.items()}

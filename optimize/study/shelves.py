@@ -2,9 +2,9 @@
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
-from typing import Any
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from pydantic import ValidationError
 
@@ -16,10 +16,14 @@ from optimize.study.lines import line_of
 from optimize.study.measured import read_measured
 from optimize.study.model import FinRoll, PortType
 from optimize.study.model_system import LineType
+from optimize.study.samples import read_samples
 from optimize.study.toml_file import TomlFile, UnreadableError, beside, read_toml
 from optimize.study.trace import Recording, read_trace
-from optimize.study.values import Table
+from optimize.study.values import ReadSamples, Table
 from optimize.units import quoted
+
+Way = ParamSpec("Way")
+Content = TypeVar("Content")
 
 
 @dataclass
@@ -85,7 +89,8 @@ def shelf(desk: Desk, study: TomlFile, key: str) -> Shelf:
 
 def _entries(desk: Desk, source: TomlFile, key: str) -> Shelf:
     top, families, file, tolerances = _SHELVES[key]
-    reading = Reading(families, _defaults(source.raw, tolerances), _table_reader(desk, source.path))
+    bare = Reading(families, {}, _table_reader(desk, source.path), samples_reader(desk, source.path, "catalogue"))
+    reading = replace(bare, defaults=_defaults(source.raw, tolerances, bare))
     names = names_in(source.raw.get(top))
     try:
         return Shelf(names, file.model_validate(source.raw, context=reading), reading)
@@ -94,43 +99,46 @@ def _entries(desk: Desk, source: TomlFile, key: str) -> Shelf:
         return Shelf(names)
 
 
-def _defaults(raw: dict[str, Any], tolerances: type[Tolerances]) -> dict[str, Any]:
+def _defaults(raw: dict[str, Any], tolerances: type[Tolerances], reading: Reading) -> dict[str, Any]:
     """The file's own tolerances, or none while they are at fault: that is told with the rest of the file."""
     try:
-        return given(tolerances.model_validate(raw.get("tolerances", {})))
+        return given(tolerances.model_validate(raw.get("tolerances", {}), context=reading))
     except ValidationError:
         return {}
 
 
-def _table_reader(desk: Desk, path: str) -> Callable[[str], tuple[TableRow, ...]]:
-    def read_table(name: str) -> tuple[TableRow, ...]:
+def _reader(
+    desk: Desk, path: str, owner: str, nothing: Content,
+    read: Callable[Concatenate[str, Way], tuple[Content, list[Fault], str]],
+) -> Callable[Concatenate[str, Way], Content]:
+    """Reads files named in the file at a path: keeps their texts, notes their faults, refuses those not to be read."""
+
+    def read_beside(name: str, /, *args: Way.args, **kwargs: Way.kwargs) -> Content:
+        place = beside(path, name)
         try:
-            rows, faults, text = read_measured(beside(path, name))
+            content, faults, text = read(place, *args, **kwargs)
         except UnreadableError as error:
             if what := desk.unreadable(error.fault):
-                raise refusal(what, "paths are read from the folder of the catalogue") from None
-            return ()
-        desk.keep(beside(path, name), text)
+                raise refusal(what, f"paths are read from the folder of the {owner}") from None
+            return nothing
+        desk.keep(place, text)
         desk.faults += faults
-        return rows
+        return content
 
-    return read_table
+    return read_beside
+
+
+def _table_reader(desk: Desk, path: str) -> Callable[[str], tuple[TableRow, ...]]:
+    return _reader(desk, path, "catalogue", (), read_measured)
 
 
 def trace_reader(desk: Desk) -> Callable[[str], Recording]:
-    def read(name: str) -> Recording:
-        path = beside(desk.study, name)
-        try:
-            recording, faults, text = read_trace(path)
-        except UnreadableError as error:
-            if what := desk.unreadable(error.fault):
-                raise refusal(what, "paths are read from the folder of the study") from None
-            return Recording()
-        desk.keep(path, text)
-        desk.faults += faults
-        return recording
+    return _reader(desk, desk.study, "study", Recording(), read_trace)
 
-    return read
+
+def samples_reader(desk: Desk, path: str, owner: str) -> ReadSamples:
+    """Reader of the samples that the file at a path names; `owner` is what that file is."""
+    return _reader(desk, path, owner, (), read_samples)
 
 
 def rolls(shelf: Shelf) -> dict[str, FinRoll]:
@@ -149,3 +157,11 @@ def port_types(shelf: Shelf) -> dict[str, PortType]:
 def line_types(shelf: Shelf) -> dict[str, LineType]:
     entries = shelf.file.line if isinstance(shelf.file, LineFile) else {}
     return {name: line_type(name, entry) for name, entry in entries.items()}
+
+
+def toleranced(shelf: Shelf) -> dict[str, frozenset[str]] | None:
+    """The dimensions of each fin or port that have a tolerance; None while the catalogue is at fault."""
+    if shelf.file is None:
+        return None
+    entries = port_types(shelf) if isinstance(shelf.file, catalogue.PortFile) else rolls(shelf)
+    return {name: frozenset(entry.tolerances) for name, entry in entries.items()}

@@ -4,7 +4,7 @@ Every reader here is a pydantic validator: it takes what TOML gave and returns S
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, TypeVar
 
@@ -20,12 +20,13 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from optimize import units
-from optimize.study.faults import MOST_FAULTS, phrased, refusal, refusals, shown
+from optimize.study.faults import MOST_FAULTS, nearest, phrased, refusal, refusals, shown
 
 Value = TypeVar("Value")
 Other = TypeVar("Other")
 
 CHECK = "check the number and its unit"
+_WIDTH_KINDS = {"temperature": "temperature difference", "absolute pressure": "pressure"}
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,11 @@ class Rule:
     def show(self, value: float) -> str:
         return f"{value:.12g}" if self.is_bare else units.show(value, self.kind, "SI")
 
+    @property
+    def width(self) -> "Rule":
+        """The rule of how far such a value may lie from its nominal."""
+        return Rule(_WIDTH_KINDS.get(self.kind, self.kind), at_least=0.0)
+
     def admits(self, value: float) -> bool:
         return (
             (self.above is None or value > self.above) and (self.at_least is None or value >= self.at_least)
@@ -66,14 +72,31 @@ class Table(BaseModel):
     @model_validator(mode="wrap")
     @classmethod
     def _in_our_words(cls, raw: Any, handler: ModelWrapValidatorHandler[Any]) -> Any:
+        found = list(cls.disagreements(as_spelt(raw, cls))) if isinstance(raw, dict) else []
         try:
-            return handler(raw)
+            table = handler(raw)
         except ValidationError as error:
-            raise phrased(error, _keys_of(cls)) from None
+            raise phrased(error, _keys_of(cls), found) from None
+        if found:
+            raise refusals(found)
+        return table
+
+    @classmethod
+    def disagreements(cls, raw: dict[str, Any]) -> Iterator[tuple[str, PydanticCustomError]]:
+        """Keys that ask for others or exclude them, of the table as written: told besides the faults of values."""
+        return iter(())
 
 
 def _keys_of(table: type[BaseModel]) -> list[str]:
     return [field.alias or name for name, field in table.model_fields.items()]
+
+
+def as_spelt(raw: Any, table: type[Table]) -> Any:
+    """A table as written, its misspelt keys under the names they come near to."""
+    if not isinstance(raw, dict):
+        return raw
+    open_keys = [key for key in table.model_fields if key not in raw]
+    return {key if key in table.model_fields else nearest(key, open_keys) or key: value for key, value in raw.items()}
 
 
 def one_of_two(first: object, second: object, names: tuple[str, str], do: str) -> None:
@@ -137,8 +160,32 @@ def whole(at_least: int, at_most: int) -> PlainValidator:
     return PlainValidator(integer)
 
 
-def _ruled(raw: object, info: ValidationInfo[Any]) -> float:
-    return read(raw, info.context["rule"])
+ReadSamples = Callable[[str, str, Rule], tuple[float, ...]]
+
+
+@dataclass(frozen=True)
+class ValueReading:
+    """What the tables of one value are read with: its rule and key, what else it must keep, and a reader of samples.
+
+    `check` refuses values that the rule lets through; `read_samples` takes path, key and rule, gives SI values, notes
+    the faults of the file and refuses one that is not there.
+    """
+
+    rule: Rule
+    key: str
+    read_samples: ReadSamples
+    check: Callable[[float], object] = lambda value: None
+
+
+def value_reading(rule: Rule, info: ValidationInfo[Any]) -> ValueReading:
+    """How the value of the key that is being validated is read."""
+    return ValueReading(rule, info.field_name or "", info.context.read_samples)
+
+
+def _ruled(raw: object, info: ValidationInfo[ValueReading]) -> float:
+    value = read(raw, info.context.rule)
+    info.context.check(value)
+    return value
 
 
 Ruled = Annotated[float, PlainValidator(_ruled)]

@@ -9,9 +9,11 @@ from pydantic import Field, PlainValidator, ValidationInfo, field_validator
 
 from optimize.study.faults import did_you_mean, refusal, shown
 from optimize.study.model import Variable
-from optimize.study.tolerances import Toleranced, width_fault
-from optimize.study.values import Rule, Ruled, Table, each_once, read
+from optimize.study.tolerances import NARROW, Toleranced, width_fault
+from optimize.study.values import Rule, Ruled, Table, ValueReading, each_once, read, value_reading
 
+# Names of the design variables in columns and on the command line, where they are not the key's own
+OTHER_NAMES = {"tanks.length": "tank_length", "tanks.wall": "tank_wall"}
 MOST_STEPS = 1_000_000
 _STEP_SLACK = 1e-9  # 40 .. 90 by 0.1 must hit its end in spite of rounding
 
@@ -26,7 +28,7 @@ class ValueTable(Table):
 class ChooseTable(Table):
     """{ choose = [...], tolerance }"""
 
-    choose: Annotated[tuple[float, ...], PlainValidator(lambda raw, info: _stock(raw, info.context["rule"]))]
+    choose: Annotated[tuple[float, ...], PlainValidator(lambda raw, info: _stock(raw, info.context.rule))]
     tolerance: Toleranced = None
 
 
@@ -58,7 +60,7 @@ class RangeTable(Table):
 
 
 def _step(raw: object, info: ValidationInfo[Any]) -> float:
-    rule: Rule = info.context["rule"]
+    rule: Rule = info.context.rule
     step = read(raw, Rule(rule.kind))
     if step <= 0.0:
         raise refusal(f"must be above zero, got {shown(raw)}", "leave the step out for a continuous range")
@@ -83,11 +85,11 @@ def _stock(raw: object, rule: Rule) -> tuple[float, ...]:
 def varying(kind: str, **bounds: float) -> PlainValidator:
     """Validator of a number that may be fixed, toleranced, a range, a list or a choice; gives a `Variable`."""
     rule = Rule(kind, **bounds)
-    return PlainValidator(lambda raw: _checked(_variable(raw, rule), rule))
+    return PlainValidator(lambda raw, info: _checked(_variable(raw, value_reading(rule, info)), rule))
 
 
-def _variable(raw: object, rule: Rule) -> Variable:
-    context = {"rule": rule}
+def _variable(raw: object, context: ValueReading) -> Variable:
+    rule = context.rule
     if isinstance(raw, list):
         return Variable("", _stock(raw, rule))
     if not isinstance(raw, dict):
@@ -107,7 +109,7 @@ def _checked(variable: Variable, rule: Rule) -> Variable:
     if rule.kind == "whole":
         raise refusal("a count has no tolerance", "leave the tolerance out")
     if fault := width_fault(variable.tolerance, variable.numbers, rule):
-        raise refusal(fault, "narrow the tolerance, or check its unit")
+        raise refusal(fault, NARROW)
     return variable
 
 
@@ -136,7 +138,6 @@ def _name(item: object, names: Iterable[str] | None, noun: str) -> str:
     if names is not None and item not in names:
         raise refusal(f"unknown {noun.split(' ', 1)[1]} {shown(item)}", did_you_mean(item, names))
     return item
-
 
 
 def named(variable: Variable, name: str) -> Variable:

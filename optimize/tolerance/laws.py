@@ -1,52 +1,147 @@
 """Tolerances and bands as distributions: uniform draws in (0, 1) to manufactured values and model factors."""
 
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
 import numpy as np
-from scipy.special import betaincinv, ndtr, ndtri
+from scipy.special import ndtr, ndtri
 
 from optimize.study.model import Tolerance
 from physics.arrays import Array
 
 _BAND_SIGMAS = 1.959964  # a published band is taken to hold 95 % of the truth
-_SHARES = ("air_blockage", "coolant_blockage")
-_LARGEST_SHARE = 0.9
+_LARGEST = {"air_blockage": 0.9, "coolant_blockage": 0.9, "humidity": 1.0}
+
+
+@dataclass(frozen=True)
+class _Law:
+    """Distribution of a deviation from the nominal: the probabilities below and above a value, and the quantiles."""
+
+    below: Callable[[float], float]
+    above: Callable[[float], float]
+    inverse: Callable[[Array], Array]
 
 
 def manufactured(name: str, nominal: float, tolerance: Tolerance, u: Array) -> Array:
-    """Values of a dimension at uniform draws u, by the inverse of its law, truncated where physics demands.
+    """Values of a quantity at uniform draws u, by the inverse of its law, truncated where physics demands.
 
-    normal: standard deviation = half width / sigmas; uniform and triangular: between -+ half width. No length or
-    resistance falls below zero, no blocked share leaves 0 .. 0.9.
+    normal: standard deviations of `below`/sigmas and `above`/sigmas to the two sides, of one density where they meet
+    at the nominal; `bounded`: cut at both ends. uniform, triangular (peak at the nominal): from -below to +above.
+    measured: each deviation as often as any other. Nothing falls below zero, no blocked share above 0.9, no humidity
+    above 1. ValueError where nothing of the law is left.
 
-    >>> tol = Tolerance("normal", 0.3e-3, 3.0, False)
+    >>> tol = Tolerance("normal", 0.3e-3, 0.3e-3, 3.0, False)
     >>> manufactured("thickness", 0.07, tol, np.array([0.5, 0.841344746])).round(6).tolist()
     [0.07, 0.0701]
     """
-    half = tolerance.half_width * (abs(nominal) if tolerance.relative else 1.0)
-    if half == 0:
+    if tolerance.law == "measured":
+        values = _possible(name, nominal + np.sort(np.array(tolerance.deviations)))
+        _refuse_nothing(name, nominal, len(values))
+        return np.asarray(values[np.minimum(u * len(values), len(values) - 1).astype(np.int64)])
+    law = _law(nominal, tolerance)
+    if law is None:
         return np.full_like(u, nominal)
-    spread = half / tolerance.sigmas if tolerance.sigmas else half
-    low = (0.0 - nominal) / spread
-    high = (_LARGEST_SHARE - nominal) / spread if name in _SHARES else np.inf
-    below, above = (_cumulative(tolerance.law, np.array([edge]))[0] for edge in (low, high))
-    return nominal + spread * _inverse(tolerance.law, below + u * (above - below))
+    under, over = _impossible(name, nominal, law)
+    _refuse_nothing(name, nominal, 1 - under - over)
+    return np.clip(nominal + law.inverse(under + u * (1 - under - over)), 0.0, _largest(name))
 
 
-def _cumulative(law: str, x: Array) -> Array:
-    """Of the standard law: normal (0, 1), uniform or triangular on -1 .. 1."""
-    if law == "normal":
-        return np.asarray(ndtr(x))
-    x = np.clip(x, -1.0, 1.0)
-    if law == "uniform":
-        return (x + 1) / 2
-    return np.where(x < 0, (1 + x) ** 2 / 2, 1 - (1 - x) ** 2 / 2)
+def cut_away(name: str, nominal: float, tolerance: Tolerance) -> float:
+    """The share of a law that lies beyond what physics allows, and is cut away.
+
+    >>> round(cut_away("air_blockage", 0.01, Tolerance("uniform", 0.02, 0.02, None, False)), 9)
+    0.25
+    """
+    if tolerance.law == "measured":
+        values = nominal + np.array(tolerance.deviations)
+        return 1 - len(_possible(name, values)) / len(values)
+    law = _law(nominal, tolerance)
+    return 0.0 if law is None else sum(_impossible(name, nominal, law))
 
 
-def _inverse(law: str, u: Array) -> Array:
-    if law == "normal":
-        return np.asarray(ndtri(u))
-    if law == "uniform":
-        return 2 * u - 1
-    return np.where(u < 0.5, np.sqrt(2 * u) - 1, 1 - np.sqrt(2 * (1 - u)))
+def tightened(tolerance: Tolerance, factor: float) -> Tolerance:
+    """The tolerance with all its deviations times a factor."""
+    return replace(
+        tolerance, below=factor * tolerance.below, above=factor * tolerance.above,
+        deviations=tuple(factor * d for d in tolerance.deviations),
+    )
+
+
+def _largest(name: str) -> float:
+    return _LARGEST.get(name.split(".")[-1], np.inf)
+
+
+def _possible(name: str, values: Array) -> Array:
+    return np.asarray(values[(values >= 0) & (values <= _largest(name))])
+
+
+def _impossible(name: str, nominal: float, law: _Law) -> tuple[float, float]:
+    """Probabilities of a value below zero and of one above the largest there can be."""
+    return law.below(-nominal), law.above(_largest(name) - nominal)
+
+
+def _refuse_nothing(name: str, nominal: float, left: float) -> None:
+    if left <= 0:
+        raise ValueError(f"{name}: nothing of the tolerance of {nominal} is physically possible")
+
+
+def _law(nominal: float, tolerance: Tolerance) -> _Law | None:
+    """The law of the deviation; None where nothing deviates."""
+    scale = abs(nominal) if tolerance.relative else 1.0
+    below, above = scale * tolerance.below, scale * tolerance.above
+    if below == above == 0:
+        return None
+    if tolerance.law == "uniform":
+        return _uniform(below, above)
+    if tolerance.law == "triangular":
+        return _two_pieces(below, above, _triangle, lambda q: 1 - np.sqrt(q))
+    if tolerance.law != "normal" or tolerance.sigmas is None:
+        raise ValueError(f"no law {tolerance.law!r} with sigmas = {tolerance.sigmas}")
+    sigmas = tolerance.sigmas
+    edge = sigmas if tolerance.bounded else np.inf
+    outside = 2 * float(ndtr(-edge))
+    return _two_pieces(
+        below / sigmas, above / sigmas,
+        lambda x: max(2 * float(ndtr(-x)) - outside, 0.0) / (1 - outside),
+        lambda q: np.minimum(-ndtri((outside + q * (1 - outside)) / 2), edge),
+    )
+
+
+def _uniform(below: float, above: float) -> _Law:
+    width = below + above
+    return _Law(
+        lambda x: min(max((x + below) / width, 0.0), 1.0), lambda x: min(max((above - x) / width, 0.0), 1.0),
+        lambda u: u * width - below,
+    )
+
+
+def _triangle(x: float) -> float:
+    return (1 - min(x, 1.0)) ** 2
+
+
+def _two_pieces(below: float, above: float, beyond: Callable[[float], float], reach: Callable[[Array], Array]) -> _Law:
+    """A law of two halves of one height at 0, scaled by `below` and `above`; `beyond` x of |x|, and its inverse."""
+    share = below / (below + above)  # the probability of the lower half
+
+    def under(x: float) -> float:
+        if x > 0:
+            return 1 - over(x)
+        return share * beyond(-x / below) if below > 0 else 0.0
+
+    def over(x: float) -> float:
+        if x < 0:
+            return 1 - under(x)
+        return (1 - share) * beyond(x / above) if above > 0 else 0.0
+
+    def quantile(u: Array) -> Array:
+        x, low = np.zeros_like(u), u < share
+        if share > 0:
+            x[low] = -below * reach(u[low] / share)
+        if share < 1:
+            x[~low] = above * reach((1 - u[~low]) / (1 - share))
+        return x
+
+    return _Law(under, over, quantile)
 
 
 def model_factor(band: tuple[float, float], u: Array) -> Array:
@@ -57,15 +152,3 @@ def model_factor(band: tuple[float, float], u: Array) -> Array:
     """
     score = ndtri(u) / _BAND_SIGMAS
     return np.asarray(np.exp(score * np.where(score < 0, -np.log1p(band[0]), np.log1p(band[1]))))
-
-
-def share_interval(passed: int, drawn: int, confidence: float) -> tuple[float, float]:
-    """Exact two-sided binomial interval (Clopper & Pearson 1934) on the share of cores that pass.
-
-    >>> tuple(round(bound, 6) for bound in share_interval(7, 50, 0.95))
-    (0.058192, 0.267396)
-    """
-    tail = (1 - confidence) / 2
-    low = 0.0 if passed == 0 else float(betaincinv(passed, drawn - passed + 1, tail))
-    high = 1.0 if passed == drawn else float(betaincinv(passed + 1, drawn - passed, 1 - tail))
-    return low, high

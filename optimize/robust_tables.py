@@ -1,0 +1,141 @@
+"""The front of the copies as tables: who is on it, and what became of the front of the cores."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimize import units
+from optimize.evaluate import CoreProblem
+from optimize.picks import picks
+from optimize.search.archive import Archive
+from optimize.search.rows import Rows
+from optimize.tables import core_name, header, variable_columns
+from optimize.tolerance.goals import goals_of, statistic
+from optimize.tolerance.intervals import share_interval
+from optimize.tolerance.race import Race, Standing, most_missed, race
+from physics.arrays import Array
+from physics.outputs import OUTPUTS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+STAYS, BEATEN, FAILS = "stays", "beaten", "fails"
+
+
+@dataclass(frozen=True)
+class RobustFront:
+    """The band that was raced, the race, and what the front of the cores and that of the copies are in it."""
+
+    band: Rows
+    race: Race
+    nominal: list[int]  # positions in the band of the front of the cores
+    named: dict[str, int]  # picks of the front of the copies, by position in it
+    whole: bool  # whether the band held all cores that could be on it
+
+
+def robust_front(problem: CoreProblem, archive: Archive, workers: int, progress: Any) -> RobustFront:
+    """Race the band; the cores of the nominal front get all their copies."""
+    assert archive.band is not None
+    band = archive.band.rows
+    on_front = np.isin(band.ordinals, archive.front.ordinals)
+    cores = [problem.space.core(point) for point in band.points]
+    done = race(problem, cores, on_front, workers, progress)
+    values = np.array([done.standings[i].values for i in done.front])
+    named = picks(values, problem.study.objectives) if done.front else {}
+    return RobustFront(band, done, np.flatnonzero(on_front).tolist(), named, archive.band.whole)
+
+
+def robust_table(problem: CoreProblem, found: RobustFront) -> "pd.DataFrame":
+    """The front of the copies."""
+    import pandas as pd
+
+    nominal = set(found.nominal)
+    labels = [", ".join(name for name, at in found.named.items() if at == k) for k in range(len(found.race.front))]
+    return pd.DataFrame({
+        "core": [core_name(int(found.band.ordinals[i])) for i in found.race.front],
+        "pick": labels,
+        "also_nominal": ["yes" if i in nominal else "no" for i in found.race.front],
+        **variable_columns(problem, found.band.points[found.race.front]),
+        **_standing_columns(problem, found, found.race.front),
+    })
+
+
+def fallen_table(problem: CoreProblem, found: RobustFront) -> "pd.DataFrame":
+    """The front of the cores: which of them stay on that of the copies, and why the others do not."""
+    import pandas as pd
+
+    verdicts = [_verdict(problem, found, i) for i in found.nominal]
+    return pd.DataFrame({
+        "core": [core_name(int(found.band.ordinals[i])) for i in found.nominal],
+        "verdict": [verdict for verdict, _ in verdicts], "because": [because for _, because in verdicts],
+        **_standing_columns(problem, found, found.nominal),
+    })
+
+
+def _verdict(problem: CoreProblem, found: RobustFront, i: int) -> tuple[str, str]:
+    standing = found.race.standings[i]
+    if i in found.race.front:
+        return STAYS, ""
+    if not standing.keeps or not np.all(np.isfinite(standing.values)):
+        return FAILS, _why_it_fails(problem, standing)
+    better = next(j for j in found.race.front if _beats(found.race.standings[j], standing))
+    return BEATEN, f"beaten by {core_name(int(found.band.ordinals[better]))}"
+
+
+def _beats(one: Standing, other: Standing) -> bool:
+    return bool(np.all(one.values <= other.values) and np.any(one.values < other.values))
+
+
+def _why_it_fails(problem: CoreProblem, standing: Standing) -> str:
+    lost = int(np.count_nonzero(standing.held.lost))
+    if lost:
+        return f"{lost} of {len(standing.held.lost)} copies have no numbers"
+    name, missed = most_missed(standing.held, problem.margin_names)
+    if missed > 0:
+        drawn = len(standing.held.passed)
+        low, high = (100 * x for x in share_interval(missed, drawn, problem.study.scatter.confidence))
+        return f"{100 * missed / drawn:.3g} % ({low:.3g} .. {high:.3g}) of its copies miss {name}"
+    return "a percentile or mean of its copies misses its limit"
+
+
+def _standing_columns(problem: CoreProblem, found: RobustFront, members: list[int]) -> dict[str, Array | list[Any]]:
+    """Objectives of core and copies with intervals, in their own sense and display units; shares."""
+    study, robust = problem.study, problem.study.robust
+    assert robust is not None
+    standings = [found.race.standings[i] for i in members]
+    columns: dict[str, Array | list[Any]] = {}
+    for j, (o, goal) in enumerate(zip(study.objectives, goals_of(problem, robust).objectives, strict=True)):
+        kind = OUTPUTS[o.output].kind
+        plain = header(o.output, kind, study.units, o.at)
+        title = f"{statistic(o.of or robust.of, goal.sign)} of {plain}"
+        own = {
+            f"nominal {plain}": found.band.objectives[members, j], title: np.array([s.values[j] for s in standings]),
+            f"low {title}": np.array([(s.low if goal.sign > 0 else s.high)[j] for s in standings]),
+            f"high {title}": np.array([(s.high if goal.sign > 0 else s.low)[j] for s in standings]),
+        }
+        columns |= {name: units.to_display(goal.sign * value, kind, study.units) for name, value in own.items()}
+    shares = [s.share for s in standings]
+    return columns | {
+        "share [%]": [100 * s.value for s in shares], "low [%]": [100 * s.low for s in shares],
+        "high [%]": [100 * s.high for s in shares], "draws": [s.drawn for s in shares],
+        "lost": [int(np.count_nonzero(s.held.lost)) for s in standings],
+    }
+
+
+def robust_record(problem: CoreProblem, found: RobustFront) -> dict[str, Any]:
+    """What the report must know of the race."""
+    robust = problem.study.robust
+    assert robust is not None
+    return {
+        "of": [goal.name for goal in goals_of(problem, robust).objectives], "share": robust.share,
+        "draws": robust.draws, "scatter": robust.scatter, "band": len(found.band), "whole": found.whole,
+        "pacemakers": found.race.pacemakers, "stages": [list(stage) for stage in found.race.stages],
+        "copies": found.race.rated,
+        "picks": {
+            name: core_name(int(found.band.ordinals[found.race.front[k]])) for name, k in found.named.items()
+        },
+    }
+
+
+

@@ -1,0 +1,83 @@
+"""What came of the copies of one core, in words and numbers."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from optimize.evaluate import CoreProblem
+from optimize.tolerance.copies import MODEL
+from optimize.tolerance.yields import EVERY_LIMIT
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_SHOWN = 5
+
+
+def scatter_lines(problem: CoreProblem, made: dict[str, "pd.DataFrame"], record: dict[str, Any]) -> list[str]:
+    """Shares with their intervals, the yield under the model, what to tighten, what may be relaxed."""
+    return [
+        *_shares(problem, made["yield"]), *_nested(made["nested"]), *_lost(record), *_cut(made["truncated"]),
+        *(_budget(made["budget"], record["budget"]) if "budget" in made else ["no tolerance acts on this core"]),
+        *([f"no Sobol' indices: {record['no_indices']}"] if "no_indices" in record else []),
+    ]
+
+
+def _shares(problem: CoreProblem, table: "pd.DataFrame") -> list[str]:
+    percent = 100 * problem.study.scatter.confidence
+    lines = [f"copies that meet every limit, with exact {percent:g} % intervals:"]
+    table = table[table["scatter"] != MODEL]  # what the model leaves open is no share of copies: see the next lines
+    for row in table[table["requirement"] == EVERY_LIMIT].to_dict("records"):
+        lines.append(f"  {row['scatter']}: {_interval(row)} of {row['draws']}")
+    alone = table[(table["requirement"] != EVERY_LIMIT) & (table["passed"] < table["draws"]) & (table["duty"] == "")]
+    for row in alone.sort_values("share [%]", kind="stable").head(_SHOWN).to_dict("records"):
+        lines.append(f"  {row['scatter']}, {row['requirement']} alone: {_interval(row)}")
+    return lines
+
+
+def _interval(row: dict[Any, Any]) -> str:
+    return f"{row['share [%]']:.2f} % ({row['low [%]']:.2f} .. {row['high [%]']:.2f})"
+
+
+def _nested(table: "pd.DataFrame") -> list[str]:
+    low, middle, high = np.percentile(table["share [%]"], (5, 50, 95), method="inverted_cdf")
+    return [
+        f"if the correlations are off as their bands allow, the yield ({table['scatter'].iloc[0]}) lies between "
+        f"{low:.4g} and {high:.4g} %, half the time above {middle:.4g} %: one unknown truth, not scatter",
+    ]
+
+
+def _lost(record: dict[str, Any]) -> list[str]:
+    return [f"{count} copies lost: {why}" for why, count in record["scatter"]["lost"].items()]
+
+
+def _cut(table: "pd.DataFrame") -> list[str]:
+    return [
+        f"{row['cut away [%]']:.3g} % of the law of {row['tolerance']} cut away: no such value can be"
+        for row in table.to_dict("records")
+    ]
+
+
+def _budget(table: "pd.DataFrame", known: dict[str, Any]) -> list[str]:
+    def share(key: str) -> str:
+        value, low, high = (100 * v for v in known[key])
+        return f"{value:.2f} % ({low:.2f} .. {high:.2f})"
+
+    tight = table[table["tightened_factor"] < 1].sort_values("tightened_factor", kind="stable")
+    loose = table[table["relaxed_together_factor"] > 1]
+    goal = f"{100 * known['wanted']:g} %"
+    lines = [f"tolerances as they are: {share('before')}"]
+    if known["reachable"] and tight.empty:
+        lines.append(f"nothing need be tightened for {goal}")
+    elif known["reachable"]:
+        lines.append(f"cheapest tightening found for {goal}: {_listed(tight, 'tightened')}; then {share('after')}")
+    else:
+        lines.append(f"{goal} is out of reach of tightening; best found: {share('after')}")
+    if len(loose):
+        factors = ", ".join(f"{r['tolerance']} x{r['relaxed_together_factor']:g}" for r in loose.to_dict("records"))
+        lines.append(f"may be relaxed for free, all at once: {factors}; then {share('together')}")
+    return lines
+
+
+def _listed(rows: "pd.DataFrame", column: str) -> str:
+    return ", ".join(f"{r['tolerance']} {r['half_width']} -> {r[column]}" for r in rows.to_dict("records"))
