@@ -9,7 +9,7 @@ from optimize import units
 from optimize.evaluate import CoreProblem
 from optimize.space import Parameters
 from optimize.tables import objective_headers
-from optimize.tolerance.copies import SHOWN, Copies
+from optimize.tolerance.copies import MODEL, SHOWN, Copies
 from optimize.tolerance.draws import replicates
 from optimize.tolerance.intervals import mean_interval, percentile, percentile_interval
 from optimize.tolerance.laws import cut_away
@@ -26,7 +26,10 @@ Made = Mapping[str, Mapping[str, Copies]]  # core -> kind of scatter -> its copi
 
 
 def yield_table(problem: CoreProblem, made: Made) -> "pd.DataFrame":
-    """Share of copies that meet every limit, each limit alone, and each at every duty point."""
+    """Share of copies that meet every limit, each limit alone, and each at every duty point.
+
+    What the model leaves open is one unknown truth: it has no share of copies, but a distribution of them (`nested`).
+    """
     import pandas as pd
 
     return pd.DataFrame([
@@ -35,7 +38,7 @@ def yield_table(problem: CoreProblem, made: Made) -> "pd.DataFrame":
             "passed": share.passed, "share [%]": 100 * share.value, "low [%]": 100 * share.low,
             "high [%]": 100 * share.high, "lost": int(np.count_nonzero(copies.lost)),
         }
-        for core, kinds in made.items() for kind, copies in kinds.items()
+        for core, kinds in made.items() for kind, copies in kinds.items() if kind != MODEL
         for requirement, duty, share in shares(problem, copies)
     ])
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from optimize.study.model import Limit, Objective, Study
 from physics.arrays import Array, BoolArray
-from physics.flags import Flag
+from physics.flags import VOID, Flag
 from physics.outputs import CLEARANCES, OUTPUTS
 from physics.rating import Rating
 
@@ -67,7 +67,7 @@ def margin_names(study: Study) -> tuple[str, ...]:
 def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_by_side: Array) -> Array:
     """Signed, normalised margins (n, q), columns as in `margin_names`; memory order column by column.
 
-    A core whose numbers have not settled has none: NaN.
+    A core whose numbers at some duty point are missing or have not settled has none: NaN.
     """
     pocket = (
         study.envelope.pocket_length, study.envelope.pocket_width, study.envelope.pocket_depth,
@@ -80,8 +80,8 @@ def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_b
         rows.append(np.where(np.any(rating.flags & _RANGE_FLAGS, axis=1), -1.0, 0.0))
     for r, value in zip(requirements(study), requirement_values(study, rating), strict=True):
         rows.append(r.sign * (r.bound - value) / r.scale)
-    unsettled = np.any(rating.flags & Flag.NOT_SETTLED, axis=1)
-    return np.stack([np.where(unsettled, np.nan, row) for row in rows]).T
+    without = np.any(rating.flags & (VOID | Flag.NOT_SETTLED), axis=1)
+    return np.stack([np.where(without, np.nan, row) for row in rows]).T
 
 
 def requirement_values(study: Study, rating: Rating) -> list[Array]:

@@ -9,6 +9,7 @@ from optimize import units
 from optimize.evaluate import CoreProblem
 from optimize.picks import picks
 from optimize.search.archive import Archive
+from optimize.search.band import BandRule
 from optimize.search.rows import Rows
 from optimize.tables import core_name, header, variable_columns
 from optimize.tolerance.goals import goals_of, statistic
@@ -32,6 +33,8 @@ class RobustFront:
     nominal: list[int]  # positions in the band of the front of the cores
     named: dict[str, int]  # picks of the front of the copies, by position in it
     whole: bool  # whether the band held all cores that could be on it
+    used: Array  # (k,) share of the band's width by which what copies lose was seen to differ
+    misjudged: int  # cores with margins to spare whose copies failed all the same: they may have ruled out good ones
 
 
 def robust_front(problem: CoreProblem, archive: Archive, workers: int, progress: Any) -> RobustFront:
@@ -43,7 +46,23 @@ def robust_front(problem: CoreProblem, archive: Archive, workers: int, progress:
     done = race(problem, cores, on_front, workers, progress)
     values = np.array([done.standings[i].values for i in done.front])
     named = picks(values, problem.study.objectives) if done.front else {}
-    return RobustFront(band, done, np.flatnonzero(on_front).tolist(), named, archive.band.whole)
+    rule = archive.band.rule
+    used, misjudged = width_used(band, done, rule), _misjudged(band, done, rule)
+    whole = archive.band.whole and bool(np.all(used <= 1)) and not misjudged
+    return RobustFront(band, done, np.flatnonzero(on_front).tolist(), named, whole, used, misjudged)
+
+
+def width_used(band: Rows, done: Race, rule: BandRule) -> Array:
+    """How far what copies lose differs among all cores raced, over the width of the band (k,)."""
+    values = {i: seen for i, seen in done.seen.items() if np.all(np.isfinite(seen))}
+    if not values:
+        return np.zeros(len(rule.width))
+    return np.asarray(np.ptp(np.array(list(values.values())) - band.objectives[list(values)], axis=0) / rule.width)
+
+
+def _misjudged(band: Rows, done: Race, rule: BandRule) -> int:
+    sure = np.all(band.margins >= rule.spare, axis=1)
+    return int(np.count_nonzero(sure[sorted(done.failed)]))
 
 
 def robust_table(problem: CoreProblem, found: RobustFront) -> "pd.DataFrame":
@@ -130,6 +149,7 @@ def robust_record(problem: CoreProblem, found: RobustFront) -> dict[str, Any]:
     return {
         "of": [goal.name for goal in goals_of(problem, robust).objectives], "share": robust.share,
         "draws": robust.draws, "scatter": robust.scatter, "band": len(found.band), "whole": found.whole,
+        "width_used": found.used.tolist(), "misjudged": found.misjudged,
         "pacemakers": found.race.pacemakers, "stages": [list(stage) for stage in found.race.stages],
         "copies": found.race.rated,
         "picks": {

@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimize.evaluate import CoreProblem
-from optimize.tolerance.copies import MODEL
 from optimize.tolerance.yields import EVERY_LIMIT
 
 if TYPE_CHECKING:
@@ -26,7 +25,6 @@ def scatter_lines(problem: CoreProblem, made: dict[str, "pd.DataFrame"], record:
 def _shares(problem: CoreProblem, table: "pd.DataFrame") -> list[str]:
     percent = 100 * problem.study.scatter.confidence
     lines = [f"copies that meet every limit, with exact {percent:g} % intervals:"]
-    table = table[table["scatter"] != MODEL]  # what the model leaves open is no share of copies: see the next lines
     for row in table[table["requirement"] == EVERY_LIMIT].to_dict("records"):
         lines.append(f"  {row['scatter']}: {_interval(row)} of {row['draws']}")
     alone = table[(table["requirement"] != EVERY_LIMIT) & (table["passed"] < table["draws"]) & (table["duty"] == "")]
@@ -74,9 +72,14 @@ def _budget(table: "pd.DataFrame", known: dict[str, Any]) -> list[str]:
     else:
         lines.append(f"{goal} is out of reach of tightening; best found: {share('after')}")
     if len(loose):
-        factors = ", ".join(f"{r['tolerance']} x{r['relaxed_together_factor']:g}" for r in loose.to_dict("records"))
+        factors = ", ".join(_looser(r, known["loosest_tried"]) for r in loose.to_dict("records"))
         lines.append(f"may be relaxed for free, all at once: {factors}; then {share('together')}")
     return lines
+
+
+def _looser(row: dict[Any, Any], tried: float) -> str:
+    factor = row["relaxed_together_factor"]
+    return f"{row['tolerance']} {'at least ' if factor >= tried else ''}x{factor:g}"
 
 
 def _listed(rows: "pd.DataFrame", column: str) -> str:

@@ -7,7 +7,7 @@ from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
 from optimize.space import KINDS, Parameters
 from optimize.study.model import Tolerance
-from optimize.tolerance.budget import Budget, budget
+from optimize.tolerance.budget import LOOSER, Budget, budget
 from optimize.tolerance.indices import core_indices
 from optimize.tolerance.laws import tightened
 from optimize.tolerance.sensitivity import core_sensitivities
@@ -88,7 +88,7 @@ def budget_record(name: str, found: Budget) -> dict[str, Any]:
     shares = {"before": found.before, "after": found.after, "together": found.together}
     return {
         "core": name, "wanted": found.wanted, "reachable": found.reachable, "cost": found.cost,
-        "fit_error": found.fit_error, "lost": found.lost,
+        "fit_error": found.fit_error, "lost": found.lost, "loosest_tried": LOOSER[-1],
         **{key: [share.value, share.low, share.high] for key, share in shares.items()},
     }
 

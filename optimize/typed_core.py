@@ -6,6 +6,7 @@ from optimize import units
 from optimize.errors import FinfrontError
 from optimize.space import KINDS, Parameters, Space
 from optimize.study.faults import did_you_mean
+from optimize.study.model import LARGEST_BLOCKAGE
 from physics.arrays import Array
 
 # What a study may set to nothing; every other dimension and property is above zero
@@ -61,6 +62,8 @@ def _value(space: Space, name: str, text: str, where: str) -> float:
         raise FinfrontError(error.what, where, error.do) from None
     if name == "passages" and (value < 1 or value != round(value)):
         raise FinfrontError(f"passages must be a whole number from 1, got {text}", where)
+    if name in ("air_blockage", "coolant_blockage") and value >= LARGEST_BLOCKAGE:
+        raise FinfrontError(f"{name} must be below {100 * LARGEST_BLOCKAGE:g} %, got {text}", where)
     if value < 0 or (value == 0 and name not in _MAY_BE_ZERO):
         raise FinfrontError(f"{name} must be above zero, got {text}", where)
     return value

@@ -185,7 +185,7 @@ def test_a_budget_reaches_the_wanted_share_and_its_shares_are_those_rated():
         passed = np.count_nonzero(np.all(shop.verified(factors) >= 0, axis=1))
         assert (share.passed, share.drawn) == (passed, N)
     assert b.before.value == pytest.approx(norm.cdf(3 / np.sqrt(5)), abs=0.003)
-    assert b.after.low == pytest.approx(lower(b.after.passed, N, 0.95), rel=1e-9)
+    assert b.after.low == pytest.approx(lower(b.after.passed, N, 1 - 0.05 / 12), rel=1e-9)
     assert b.after.low >= 0.99
     truth = one_requirement([1.0, 2.0, 0.0], 3.0)(b.tightened)
     assert 0.99 <= truth <= 0.995

@@ -206,10 +206,14 @@ def test_the_stack_height_scatters_by_what_is_stacked():
     assert np.all((i.first_low[row] <= shares) & (shares <= i.first_high[row] + 1e-12))
 
 
-def test_a_core_answers_by_the_main_outputs_and_its_objectives():
+def test_a_core_answers_by_the_main_outputs_its_objectives_and_what_is_limited():
     p = a_problem((Objective("air_pressure_drop", False, "full_power"), Objective("dry_mass", False, None)),
                   core__thickness=normal(0.4e-3))  # fmt: skip
-    assert core_indices(p, core(p), 16).outputs == (*(f"{name}@full_power" for name in SHOWN), "dry_mass")
+    limited = [f"{limit.output}@{limit.at}" if limit.at else limit.output for limit in p.study.limits]
+    found = core_indices(p, core(p), 16).outputs
+    assert found[: len(SHOWN) + 1] == (*(f"{name}@full_power" for name in SHOWN), "dry_mass")
+    assert len(limited) > 0
+    assert set(found[len(SHOWN) + 1 :]) == set(limited) - set(found[: len(SHOWN) + 1])
 
 
 def test_all_scatter_is_of_the_only_tolerance():

@@ -16,7 +16,7 @@ from optimize.search.sweep import Grid, sweep
 from optimize.study.model import Limit, Robust, Study
 from optimize.tolerance.copies import copies
 from optimize.tolerance.draws import Draws
-from optimize.tolerance.goals import Goal, goals_of, level_of, statistic
+from optimize.tolerance.goals import Goal, Goals, goals_of, level_of, statistic
 from optimize.tolerance.race import race
 from optimize.tolerance.robust import Shift, band_rule, check_draws, rule_of
 from physics.flags import Flag
@@ -40,21 +40,28 @@ def everything(problem: CoreProblem) -> np.ndarray:
 
 
 def brute_force(s: Study) -> set[tuple[float, ...]]:
-    """Every core of the space with all its copies: percentile by sorting, share by scipy's exact interval."""
-    from scipy.stats import binomtest
+    """Every core of the space with all its copies: percentiles by sorting, shares by scipy's exact interval.
+
+    A limit with a statistic of its own (P50 only) is kept by the upper end of scipy's interval of it.
+    """
+    from scipy.stats import binomtest, quantile_test
 
     problem = CoreProblem(s)
     assert s.robust is not None
     cores = everything(problem)
     made = copies(problem, [problem.space.core(p) for p in cores], Draws(s, s.robust.draws, "robust"), "shop")
     values, keeps = [], []
+    own = [i for i, limit in enumerate(s.limits) if limit.of is not None]
+    each = [i for i in range(len(problem.margin_names)) if i - len(problem.margin_names) + len(s.limits) not in own]
     for c in made:
         signed = [np.where(c.lost > 0, np.inf, (-v if o.maximise else v))
                   for v, o in zip(c.objectives.T, s.objectives, strict=True)]
         values.append([np.sort(v)[int(np.ceil(0.95 * len(v))) - 1] for v in signed])
-        good = int(np.count_nonzero(np.all(c.margins >= 0, axis=1)))
+        good = int(np.count_nonzero(np.all(c.margins[:, each] >= 0, axis=1)))
         low = binomtest(good, len(c.lost)).proportion_ci(0.95, method="exact").low
-        keeps.append(low >= s.robust.share and bool(np.all(np.isfinite(values[-1]))))
+        ends = [float(quantile_test(c.bounded[:, i], p=0.5).confidence_interval(0.95).high) for i in own]
+        kept = all(end <= s.limits[i].maximum for end, i in zip(ends, own, strict=True))
+        keeps.append(low >= s.robust.share and kept and bool(np.all(np.isfinite(values[-1]))))
     index = np.flatnonzero(keeps)
     best = index[nondominated(np.array(values)[index])]
     return {tuple(cores[i]) for i in best}
@@ -77,6 +84,20 @@ def test_the_staged_front_is_that_of_all_cores_with_all_copies(seed: int, limit:
     assert {tuple(found.band.points[i]) for i in found.race.front} == expected
     assert len(expected) > 2
     assert len(found.band) < len(everything(CoreProblem(s)))
+
+
+def test_a_core_that_misses_a_limit_as_drawn_but_whose_median_keeps_it_is_not_lost() -> None:
+    """Cores come out thinner than drawn, so that the median of their loss is below that of the drawing."""
+    thinner = '{ law = "normal", below = "3 mm", above = "0 mm", sigmas = 3 }'
+    thickness = f'{{ from = "50 mm", to = "80 mm", step = "0.5 mm", tolerance = {thinner} }}'
+    base = study(**SOLID | {"thickness": thickness, "passages": "10", "air_fin": '"S18-64"'})
+    median = Limit("air_pressure_drop", None, 3.0e3, "full_power", "P50")
+    edge = replace(base, robust=ROBUST, limits=(*base.limits, median))
+    expected = brute_force(edge)
+    problem, found = staged(edge)
+    assert {tuple(found.band.points[i]) for i in found.race.front} == expected
+    drawn = problem.evaluate(np.array(sorted(expected)))
+    assert np.any(drawn.margins[:, -1] < 0)  # the case in question is among them
 
 
 def test_more_copies_go_where_designs_are_close() -> None:
@@ -138,8 +159,16 @@ def test_the_record_counts_the_copies_that_were_rated() -> None:
 
 def test_too_few_copies_to_show_the_share_are_refused() -> None:
     with pytest.raises(FinfrontError, match="64 copies cannot show that 99 %"):
-        check_draws(Robust(share=0.99, draws=64), 0.95)
-    check_draws(Robust(share=0.99, draws=512), 0.95)
+        check_draws(Robust(share=0.99, draws=64), Goals((), (), np.arange(3)), 0.95)
+    check_draws(Robust(share=0.99, draws=512), Goals((), (), np.arange(3)), 0.95)
+
+
+def test_too_few_copies_for_an_interval_of_the_percentile_are_refused() -> None:
+    far = Goals((Goal("P99.5 of the loss", 1.0, 0.995),), (), np.arange(3))
+    with pytest.raises(FinfrontError, match="512 copies are too few for an interval of the P99.5 of the loss") as told:
+        check_draws(Robust(share=0.9, draws=512), far, 0.95)
+    assert "ask for 1024 or more" in str(told.value)  # 1 - 0.995^n >= 0.975 from n = 736 on
+    check_draws(Robust(share=0.9, draws=1024), far, 0.95)
 
 
 @pytest.mark.parametrize(("of", "sign", "expected"), [("P95", 1.0, 94.0), ("P95", -1.0, -6.0), ("worst", 1.0, 99.0)])
@@ -164,10 +193,10 @@ def test_statistics_are_named_as_they_are_read() -> None:
 
 
 def test_the_band_is_twice_as_wide_as_the_pilot_saw() -> None:
-    shift = Shift(np.array([[0.1, 0.0], [0.4, 0.2]]), np.array([[-0.05, 0.02], [-0.01, 0.03]]))
-    rule = rule_of(shift)
+    margins = np.array([[-0.05, 0.02], [-0.01, 0.03]])
+    rule = rule_of(Shift(np.array([[0.1, 0.0], [0.4, 0.2]]), margins, margins - 0.01))
     np.testing.assert_allclose(rule.width, [0.6, 0.4], rtol=1e-6)
-    np.testing.assert_allclose(rule.spare, [0.1, 0.0])
+    np.testing.assert_allclose(rule.spare, [0.12, 0.0])
     np.testing.assert_allclose(rule.short, [0.0, 0.06])
 
 
@@ -186,3 +215,16 @@ def test_objectives_may_each_ask_for_another_statistic() -> None:
     own = replace(s, objectives=(s.objectives[0], replace(s.objectives[1], of="mean")))
     names = [g.name for g in goals_of(CoreProblem(own), ROBUST).objectives]
     assert names[1].startswith("mean of ")
+
+
+def test_a_band_too_narrow_for_what_the_race_saw_is_not_said_to_be_whole() -> None:
+    problem = CoreProblem(small())
+    rule = band_rule(problem)
+    found = robust_front(problem, sweep(problem, 1, rule=rule), 1, None)
+    lost = np.array([values - found.band.objectives[i] for i, values in found.race.seen.items()])
+    assert len(lost) == len(found.band)
+    np.testing.assert_allclose(found.used, (lost.max(axis=0) - lost.min(axis=0)) / rule.width, rtol=1e-12)
+    assert np.all((found.used > 0) & (found.used < 1))
+    narrow = robust_front(problem, sweep(problem, 1, rule=replace(rule, width=rule.width / 1000)), 1, None)
+    assert np.max(narrow.used) > 1
+    assert robust_record(problem, narrow)["whole"] is False

@@ -622,6 +622,15 @@ def test_an_own_humidity_asks_for_the_air_outside_of_its_point() -> None:
     assert ("duty", "a", "humidity") in dict(agreement_faults(raw))
 
 
+@pytest.mark.parametrize(("key", "own"), [("temperature", "ambient_temperature"), ("humidity", "humidity")])
+def test_a_tolerance_of_the_air_outside_that_acts_on_no_duty_point_is_refused(key: str, own: str) -> None:
+    raw = {"ambient": {key: {"value": "", "tolerance": {}}}, "duty": {"a": {own: ""}, "b": {own: ""}}}
+    told = {path: (error.context or {})["what"] for path, error in agreement_faults(raw)}
+    assert told["ambient", key, "tolerance"] == f"acts on nothing: every duty point has its own {own}"
+    del raw["duty"]["b"][own]
+    assert ("ambient", key, "tolerance") not in dict(agreement_faults(raw))
+
+
 # --- goals -------------------------------------------------------------------------------------------------------
 
 OBJECTIVE = 'maximise = "heat_rejected"'

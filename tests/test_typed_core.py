@@ -41,6 +41,11 @@ def test_what_the_study_fixes_may_be_changed(p):
     assert (typed["length"][0], typed["air_blockage"][0], typed["lid_loss"][0]) == (0.25, 0.1, 0.5)
 
 
+def test_no_more_can_be_blocked_than_a_tolerance_can_act_on(p):
+    with pytest.raises(FinfrontError, match="air_blockage must be below 90 %"):
+        given_values(p.space, ["air_blockage=95 %"])
+
+
 def test_a_variable_left_open_needs_no_value(p):
     assert "thickness" not in typed_core(p.space, without("thickness"), ("thickness",))
 

@@ -56,11 +56,12 @@ def budget_data(run: Run) -> BudgetData:
         *(table[f"{part}_factor"].astype(float) for part in ("tightened", "relaxed_alone", "relaxed_together")),
         strict=True,
     )
+    tried = float(record["loosest_tried"])
     lines = zip(texts(table, "tolerance"), texts(table, "half_width"), texts(table, "tightened"), factors, strict=True)
     rows = [
         BudgetRow(
             tolerance_words(name), plus_minus(today), tight, alone, both, plus_minus(told),
-            plus_minus(scaled(today, alone)), plus_minus(scaled(today, both)),
+            _capped(today, alone, tried), _capped(today, both, tried),
         )
         for name, today, told, (tight, alone, both) in lines
     ]
@@ -70,6 +71,11 @@ def budget_data(run: Run) -> BudgetData:
         str(record["core"]), tuple(rows), 100 * float(record["wanted"]), before, after, together,
         bool(record["reachable"]), float(run.record["scatter"]["confidence"]),
     )
+
+
+def _capped(half_width: str, factor: float, tried: float) -> str:
+    """A looser half width; more than the loosest that was tried is not known."""
+    return f"{'≥ ' if factor >= tried else ''}{plus_minus(scaled(half_width, factor))}"
 
 
 def scaled(half_width: str, factor: float) -> str:

@@ -105,7 +105,7 @@ def _said(data: BudgetData) -> str:
     elif not any(row.tighter for row in data.rows):
         tightened = "nothing has to become tighter"
     return "\n".join([
-        f"Copies that meet every limit ({100 * data.confidence:.4g} % interval); "
+        f"Copies that meet every limit ({100 * data.confidence:.4g} % interval, below for all tries at once); "
         f"wanted: {data.wanted:.4g} %. Dash: as today.",
         f"today: {share_text(data.before)}",
         tightened,

@@ -154,10 +154,10 @@ def fallen_words(core: FallenCore, width: int = 34) -> str:
 
 def _label(ax: "Axes", data: RobustData) -> None:
     points, weights = _obstacles(data, (0, 1))
-    notes = [Note(core_words(core, data), _xy(core.values), style.FRONT) for core in named(data)]
     own = [core for core in data.fallen if core.pick] or list(data.fallen)[:1]
     colours = {FAILS: style.FAILED, BEATEN: style.MODEL}
-    notes += [Note(fallen_words(c), _xy(c.values), colours[c.verdict]) for c in own[:_MOST_NAMED]]
+    notes = [Note(fallen_words(c), _xy(c.values), colours[c.verdict]) for c in own[:_MOST_NAMED]]  # longest first
+    notes += [Note(core_words(core, data), _xy(core.values), style.FRONT) for core in named(data)]
     told = {core.core for core in own[:_MOST_NAMED]}
     place(ax, [*notes, *_group_notes(data, told), *_line_notes(data)], points, weights, 7.0, clear=4.0)
 

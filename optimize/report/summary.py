@@ -89,7 +89,15 @@ def _asked(run: Run) -> str:
 
 
 def _pairs(values: dict[str, Any]) -> str:
-    return ", ".join(f"{plain(words(key))} {plain(value)}" for key, value in values.items())
+    return ", ".join(f"{plain(words(key))} {plain(_said(value))}" for key, value in values.items())
+
+
+def _said(value: object) -> object:
+    """A value with its tolerance, if it has one, in words."""
+    if not isinstance(value, dict) or "tolerance" not in value:
+        return value
+    terms = ", ".join(f"{words(key)} {term}" for key, term in value["tolerance"].items())
+    return f"{value['value']} (from run to run: {terms})"
 
 
 def _picks(run: Run) -> str:

@@ -161,9 +161,18 @@ def _raced(run: Run) -> str:
     record = run.record["robust"]
     stages = ", ".join(f"{int(cores):,} with {int(draws):,} copies each" for draws, cores in record["stages"])
     found = f"{int(record['band']):,} cores near the nominal front were raced for it: {stages}."
-    if not record.get("whole", True):
-        found += " There were more cores that near than could be kept: the robust front may miss some."
-    return found
+    used = max(map(float, record["width_used"]))
+    found += f" What copies lose differed among them by at most {100 * used:.0f} % of the width of that band"
+    if used > 1:
+        found += ": it was too narrow, and the robust front may miss cores"
+    elif record["misjudged"]:
+        found += (
+            f"; {int(record['misjudged']):,} cores with margins to spare failed all the same: what they ruled out may "
+            "be missing from the robust front"
+        )
+    elif not record["whole"]:
+        found += ". There were more cores that near than could be kept: the robust front may miss some"
+    return f"{found}."
 
 
 def _robust_picks(run: Run, data: RobustData) -> str:

@@ -169,9 +169,9 @@ def index_text(total: tuple[float, float, float]) -> str:
     """A total index with its interval, in per cent.
 
     >>> index_text((0.624, 0.58, 0.661)), index_text((-0.001, -0.004, 0.002))
-    ('62 % (58 .. 66)', '0 % (0 .. 0)')
+    ('62 % (58 .. 66)', '<1 % (0 .. 0)')
 
     Estimates may leave 0 .. 1 by their error; a share does not.
     """
     value, low, high = (round(100 * min(max(v, 0.0), 1.0)) for v in total)
-    return f"{value} % ({low} .. {high})"
+    return f"{value or '<1'} % ({low} .. {high})"

@@ -99,8 +99,11 @@ def _all_above(objectives: Array, anchor: Array) -> BoolArray:
 
 
 def _depth(objectives: Array, anchors: Array, rule: BandRule) -> Array:
-    """How deep in the band a row lies: 0 on the front of the anchors, 1 where it is ruled out."""
+    """How deep in the band a row lies: 0 on the front of the anchors, 1 where it is ruled out.
+
+    Without anchors the front of the rows themselves is taken.
+    """
     depth = np.full(len(objectives), -np.inf)
-    for anchor in anchors:
+    for anchor in anchors if len(anchors) else _best(objectives):
         depth = np.maximum(depth, np.min((objectives - anchor) / rule.width, axis=1))
     return depth

@@ -23,6 +23,7 @@ def agreement_faults(raw: Raw) -> Faults:
         yield from _air(raw, ("duty", name), point)
         yield from _coolant(raw, ("duty", name), point)
     yield from _outside(raw)
+    yield from _idle_scatter(raw)
     yield from _tables(raw)
     if isinstance(soak := raw.get("soak"), dict):
         yield from _soak(raw, soak)
@@ -158,6 +159,16 @@ def _outside(raw: Raw) -> Faults:
         for name in duty_points(raw):
             if name not in moist:
                 yield ("duty", name, "humidity"), _missing("humidity", "give it in [ambient], or in every duty point")
+
+
+def _idle_scatter(raw: Raw) -> Faults:
+    """A tolerance in [ambient] must act on some duty point."""
+    for own in ("ambient_temperature", "ambient_pressure", "humidity"):
+        key = own.removeprefix("ambient_")
+        points = duty_points(raw).values()
+        if points and has(raw, f"ambient.{key}.tolerance") and all(own in point for point in points):
+            do = f"give the tolerance to {own} in the duty points, or leave it out"
+            yield ("ambient", key, "tolerance"), refusal(f"acts on nothing: every duty point has its own {own}", do)
 
 
 def _askers(raw: Raw) -> Iterator[tuple[Path, list[str] | None]]:

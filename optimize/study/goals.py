@@ -71,6 +71,17 @@ def _of(raw: object, info: ValidationInfo[Any]) -> str:
 Of = Annotated[str | None, PlainValidator(_of)]
 
 
+def _of_limit(raw: object, info: ValidationInfo[Any]) -> str:
+    of = _of(raw, info)
+    if of == "worst":
+        do = "leave 'of' out: then every copy counts by the share of [robust]; or ask for a percentile"
+        raise refusal("no number of copies shows what the worst of all does", do)
+    return of
+
+
+OfLimit = Annotated[str | None, PlainValidator(_of_limit)]
+
+
 class ObjectiveTable(Table):
     """[[objectives]]"""
 
@@ -106,7 +117,7 @@ class LimitTable(Table):
     min: Annotated[float | None, PlainValidator(_bound)] = None
     max: Annotated[float | None, PlainValidator(_bound)] = Field(None, validate_default=True)
     at: Annotated[str | None, PlainValidator(lambda raw: raw)] = Field(None, validate_default=True)
-    of: Of = None
+    of: OfLimit = None
 
     @field_validator("max")
     @classmethod

@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 
 from optimize.study.model_system import Blower, Engine, LineType, Loop, NetGain, Soak
 
+LARGEST_BLOCKAGE = 0.9  # of a free-flow area: beyond it there is no passage to speak of
+
 
 @dataclass(frozen=True)
 class Tolerance:

@@ -15,7 +15,7 @@ from optimize.study.agreement import has_output_table
 from optimize.study.catalogue_entries import FinTolerances, PortTolerances
 from optimize.study.faults import refusal
 from optimize.study.goals import LimitTable, ObjectiveTable
-from optimize.study.model import Variable
+from optimize.study.model import LARGEST_BLOCKAGE, Variable
 from optimize.study.schema_drive import BlowerTable, EngineTable, NetGainTable
 from optimize.study.schema_duty import AmbientTable, DutyPoints, DutyTable
 from optimize.study.schema_loop import LoopTable
@@ -72,7 +72,7 @@ def length(**bounds: float) -> PlainValidator:
 
 
 Length = Annotated[Variable, length()]
-Blockage = Annotated[Variable, varying("fraction", at_least=0.0, below=0.9)]
+Blockage = Annotated[Variable, varying("fraction", at_least=0.0, below=LARGEST_BLOCKAGE)]
 Fouling = Annotated[Variable, varying("fouling", at_least=0.0)]
 Loss = Annotated[Variable, varying("number", at_least=0.0)]
 Area = Annotated[Variable, varying("area", above=0.0)]

@@ -14,7 +14,7 @@ from optimize.tolerance.budget_search import FLOOR, Column, Search, cost_of
 from optimize.tolerance.budget_surface import fit
 from optimize.tolerance.copies import SHOP, copies
 from optimize.tolerance.draws import Draws
-from optimize.tolerance.intervals import share_interval
+from optimize.tolerance.intervals import looks, share_interval
 from optimize.tolerance.laws import manufactured, tightened
 from optimize.tolerance.yields import Share, share_of
 from physics.arrays import Array, BoolArray
@@ -46,6 +46,9 @@ class Shop:
 @dataclass(frozen=True)
 class Budget:
     """Factors on the tolerances of a core, every share of them from rated copies.
+
+    The same copies verify one try after the other, so the intervals of `after` and `together` are those of several
+    looks: wide enough for all tries at once.
 
     Attributes
     ----------
@@ -111,8 +114,9 @@ def enough_draws(wanted: float, confidence: float) -> int:
     >>> enough_draws(0.99, 0.95), enough_draws(0.999, 0.95)
     (4096, 16384)
     """
-    least = next(n for n in (1 << k for k in range(31)) if share_interval(n, n, confidence)[0] >= wanted)
-    return max(least, min(max(8 * least, _DRAWS), _MOST_DRAWS))
+    sure = looks(confidence, _ROUNDS)
+    least = next(n for n in (1 << k for k in range(31)) if share_interval(n, n, sure)[0] >= wanted)
+    return max(least, min(max(4 * least, _DRAWS), _MOST_DRAWS))
 
 
 def planned(shop: Shop, wanted: float, confidence: float, floor: float = FLOOR) -> Budget:
@@ -120,7 +124,7 @@ def planned(shop: Shop, wanted: float, confidence: float, floor: float = FLOOR) 
     margins = shop.verified(np.ones(len(shop.names)))
     good = _good(margins)
     before = share_of(good, confidence)
-    if share_interval(before.drawn, before.drawn, confidence)[0] < wanted:
+    if share_interval(before.drawn, before.drawn, looks(confidence, _ROUNDS))[0] < wanted:
         raise ValueError(f"{before.drawn} draws cannot show a share of {wanted:g}")
     desk = _Desk(shop, wanted, confidence, good, floor)
     factors, after = desk.tighten()
@@ -140,7 +144,7 @@ class _Desk:
     """One budget while it is worked out; `good` (m,) are the copies that meet everything as the tolerances are."""
 
     def __init__(self, shop: Shop, wanted: float, confidence: float, good: BoolArray, floor: float) -> None:
-        self.shop, self.wanted, self.confidence = shop, wanted, confidence
+        self.shop, self.wanted, self.sure = shop, wanted, looks(confidence, _ROUNDS)
         self.good, self.before = good, share_of(good, confidence)
         self._as_is = np.ones(len(shop.names))
         self._values, self._margins = self._searched(self._as_is)
@@ -153,7 +157,7 @@ class _Desk:
 
     def rated(self, factors: Array) -> Share:
         """The share at some factors, from rated copies."""
-        return share_of(_good(self.shop.verified(factors)), self.confidence)
+        return share_of(_good(self.shop.verified(factors)), self.sure)
 
     def tighten(self) -> tuple[Array, Share]:
         """The cheapest factors found whose share is verified; else the best there is."""
@@ -178,7 +182,7 @@ class _Desk:
         """Good copies over all at which the lower end of the interval is the wanted share."""
         n = self.before.drawn
         passed = np.arange(int(self.wanted * n), n + 1)
-        enough = [int(k) for k in passed if share_interval(int(k), n, self.confidence)[0] >= self.wanted]
+        enough = [int(k) for k in passed if share_interval(int(k), n, self.sure)[0] >= self.wanted]
         return enough[0] / n
 
     def _refine(self, factors: Array) -> None:
@@ -204,7 +208,7 @@ class _Desk:
         turn good would often balance by luck.
         """
         good = _good(self.shop.verified(factors))
-        share = share_of(good, self.confidence)
+        share = share_of(good, self.sure)
         if self.before.low >= self.wanted:
             return share if share.low >= self.wanted else None
         worse, better = (int(np.count_nonzero(a & ~b)) for a, b in ((self.good, good), (good, self.good)))

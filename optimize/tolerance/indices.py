@@ -7,9 +7,10 @@ import numpy as np
 
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
+from optimize.feasibility import Requirement, requirements
 from optimize.seeds import stream
 from optimize.space import Batch, Parameters
-from optimize.study.model import Tolerance
+from optimize.study.model import Objective, Tolerance
 from optimize.tolerance.copies import ROWS, SHOWN, Copies, rated
 from optimize.tolerance.laws import manufactured
 from physics.arrays import Array
@@ -137,7 +138,7 @@ class _Resampled:
 
 
 def core_indices(problem: CoreProblem, choices: Parameters, points: int) -> Indices:
-    """Indices of the main outputs and the objectives of one core on its tolerances (shop scatter).
+    """Indices of the main outputs, the objectives and the limited outputs of one core on its tolerances (shop scatter).
 
     Raises FinfrontError where tolerances are correlated, or copies have no numbers.
     """
@@ -200,13 +201,18 @@ def _refuse_lost(made: Copies) -> None:
 
 
 def _outputs(problem: CoreProblem, made: Copies | None) -> dict[str, Array]:
-    """The main outputs at each duty point, then the objectives, by label; without copies the labels alone."""
+    """The main outputs at each duty point, the objectives and what the limits bound, by label; values where rated."""
     none = np.empty(0)
     found = {
         f"{name}@{duty}": none if made is None else made.shown[name][:, i]
         for name in SHOWN for i, duty in enumerate(problem.duty.names)
     }
     for i, objective in enumerate(problem.study.objectives):
-        label = f"{objective.output}@{objective.at}" if objective.at else objective.output
-        found.setdefault(label, none if made is None else made.objectives[:, i])
+        found.setdefault(_label(objective), none if made is None else made.objectives[:, i])
+    for i, requirement in enumerate(requirements(problem.study)):
+        found.setdefault(_label(requirement), none if made is None else made.bounded[:, i])
     return found
+
+
+def _label(what: Objective | Requirement) -> str:
+    return f"{what.output}@{what.at}" if what.at else what.output

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from optimize.study.model import Tolerance
+from optimize.study.model import LARGEST_BLOCKAGE, Tolerance
 from physics.arrays import Array
 
 _BAND_SIGMAS = 1.959964  # a published band is taken to hold 95 % of the truth
-_LARGEST = {"air_blockage": 0.9, "coolant_blockage": 0.9, "humidity": 1.0}
+_LARGEST = {"air_blockage": LARGEST_BLOCKAGE, "coolant_blockage": LARGEST_BLOCKAGE, "humidity": 1.0}
 
 
 @dataclass(frozen=True)

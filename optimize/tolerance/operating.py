@@ -24,7 +24,7 @@ def scattered(study: Study, draws: Draws) -> Quantities:
         wide = np.array(np.broadcast_to(said[name], (draws.count, len(study.duty))))
         for i in columns:
             wide[:, i] = manufactured(key, float(said[name][..., i].flat[0]), tolerance, draws["run", key])
-        said[name] = np.minimum(wide, 1.0) if name == "humidity" else wide
+        said[name] = wide
     return said
 
 

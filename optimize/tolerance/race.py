@@ -50,12 +50,16 @@ class Race:
     front : positions of the front of the copies, sorted by the first objective.
     pacemakers : number of cores that had all their copies made from the start.
     stages : (draws, cores) of each stage of the others.
+    seen : values of the copies (k,) of every core raced, of those that left as they were when last looked at.
+    failed : positions of the cores that surely do not keep what is asked.
     """
 
     standings: dict[int, Standing]
     front: list[int]
     pacemakers: int
     stages: tuple[tuple[int, int], ...]
+    seen: dict[int, Array]
+    failed: frozenset[int]
 
     @property
     def rated(self) -> int:
@@ -86,17 +90,22 @@ def race(
     pace = stood(more(np.flatnonzero(stay).tolist(), 0, robust.draws), robust.draws, sure)
     count, stages = min(FIRST, robust.draws), [(min(FIRST, robust.draws), len(cores) - len(pace))]
     held = more(np.flatnonzero(~stay).tolist(), 0, count)
+    looked_at = dict(pace)
     while count < robust.draws:
         if progress is not None:
             progress(count, robust.draws)
         there = stood(held, count, SURE)
+        looked_at |= there
         held = {i: held[i] for i, still in zip(there, _staying(pace, there), strict=True) if still}
         added = more(list(held), count, 2 * count)
         held = {i: h.then(added[i]) for i, h in held.items()}
         count *= 2
         stages.append((count, len(held)))
     standings = pace | stood(held, count, sure)
-    return Race(standings, _front(standings), len(pace), tuple(stages))
+    looked_at |= standings
+    failed = frozenset(i for i, s in looked_at.items() if not s.may_keep)
+    seen = {i: s.values for i, s in looked_at.items()}
+    return Race(standings, _front(standings), len(pace), tuple(stages), seen, failed)
 
 
 def standing(goals: Goals, robust: Robust, held: Held, replicate: IntArray, confidence: float) -> Standing:
