@@ -92,8 +92,10 @@ def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="Study file to
 def check(study: StudyFile) -> None:
     """Read a study and say what it asks; every fault at once if it has any."""
     from optimize.job import search_method
+    from optimize.tolerance.robust import check_robust
 
     problem = _problem(study)
+    check_robust(problem)
     space, method = problem.space, search_method(problem)
     count = "a continuous space" if space.size is None else f"{space.size:,} cores"
     asked = f"{len(problem.duty.names)} duty points, {len(problem.margin_names)} requirements; method: {method}"
@@ -191,11 +193,13 @@ def scatter(
     out: Annotated[Path, typer.Option(help="Folder for tables and figures.")] = Path("results/scatter"),
 ) -> None:
     """Copies of one core in depth: what share meets the limits, how sure that is, what to tighten, what to relax."""
+    from optimize import runs
     from optimize.one_core import scattered_core
     from optimize.report import write_scatter
     from optimize.scatter_lines import scatter_lines
 
     if study.is_dir():
+        runs.check_finished(study)
         run, study = run or (study if core is None else None), study / "study.toml"
     problem = _problem(study)
     chosen = _core(problem, core, run, pick)

@@ -1,7 +1,7 @@
 """What copies of cores do, as tables in long form: shares, percentiles, clouds, yields under the model, fronts."""
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -9,12 +9,12 @@ from optimize import units
 from optimize.evaluate import CoreProblem
 from optimize.space import Parameters
 from optimize.tables import objective_headers
-from optimize.tolerance.copies import MODEL, SHOWN, Copies
+from optimize.tolerance.copies import MODEL, Copies, answers, kinds_of
 from optimize.tolerance.draws import replicates
 from optimize.tolerance.intervals import mean_interval, percentile, percentile_interval
 from optimize.tolerance.laws import cut_away
 from optimize.tolerance.yields import confidence_of, shares
-from physics.arrays import Array
+from physics.arrays import Array, BoolArray
 from physics.flags import FLAG_TEXTS, Flag
 from physics.outputs import OUTPUTS
 
@@ -44,22 +44,21 @@ def yield_table(problem: CoreProblem, made: Made) -> "pd.DataFrame":
 
 
 def percentile_table(problem: CoreProblem, made: Made) -> "pd.DataFrame":
-    """Percentiles and mean of the main outputs over the copies that have numbers, each with its interval."""
+    """Percentiles and mean of what is asked for over the copies that have numbers, each with its interval."""
     import pandas as pd
 
     rows = []
     for core, kinds in made.items():
         for kind, copies in kinds.items():
-            for name in SHOWN:
-                for i, duty in enumerate(problem.duty.names):
-                    label = {"core": core, "scatter": kind, "output": name, "duty": duty}
-                    rows += [label | row for row in _statistics(problem, copies, name, i)]
+            for (name, duty), values in answers(problem, copies).items():
+                label = {"core": core, "scatter": kind, "output": name, "duty": duty}
+                rows += [label | row for row in _statistics(problem, copies.lost == 0, name, values)]
     return pd.DataFrame(rows)
 
 
-def _statistics(problem: CoreProblem, copies: Copies, name: str, i: int) -> list[dict[str, object]]:
-    kind, system, sound = OUTPUTS[name].kind, problem.study.units, copies.lost == 0
-    values = np.asarray(units.to_display(copies.shown[name][sound, i], kind, system))
+def _statistics(problem: CoreProblem, sound: BoolArray, name: str, made: Array) -> list[dict[str, object]]:
+    kind, system = OUTPUTS[name].kind, problem.study.units
+    values = np.asarray(units.to_display(made[sound], kind, system))
     shared = {"unit": units.unit_label(kind, system), "lost": int(np.count_nonzero(~sound))}
     if not values.size:
         return []
@@ -87,6 +86,14 @@ def cloud_table(problem: CoreProblem, made: Made, most: int) -> "pd.DataFrame":
             }
             parts.append(pd.DataFrame({"core": core, "scatter": kind, **shown, "met": copies.passed[:most]}))
     return pd.concat(parts, ignore_index=True)
+
+
+def scatter_record(problem: CoreProblem, made: Made) -> dict[str, Any]:
+    """What the report must know of the copies."""
+    return {
+        "kinds": list(kinds_of(problem.study)), "lost": lost_copies(made), "each_look": confidence_of(problem),
+        "nested": list(problem.study.scatter.nested),
+    }
 
 
 def lost_copies(made: Made) -> dict[str, int]:

@@ -25,7 +25,6 @@ from optimize.search.sweep import sweep
 from optimize.seeds import stream
 from optimize.study.model import Objective, Study
 from optimize.tighten_tables import tighten_tables
-from optimize.tolerance.copies import kinds_of
 from optimize.tolerance.robust import band_rule
 from optimize.tolerance.scatter import nested_yields, scatter
 from optimize.tolerance.yields import nested_kind
@@ -64,7 +63,7 @@ def run(study: Study, folder: Path, workers: int, now: datetime, progress: Progr
     found = result_tables(problem, archive, named)
     record = record_of(problem, archive, method, workers, now, named)
     if made:
-        record["scatter"] |= {"kinds": list(kinds_of(study)), "lost": copy_tables.lost_copies(made)}
+        record["scatter"] |= copy_tables.scatter_record(problem, made)
         found |= _yields(problem, front, named, made, workers)
         knee = named["knee"]
         name = tables.core_name(int(front.ordinals[knee]))

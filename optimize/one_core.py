@@ -7,7 +7,6 @@ from optimize.evaluate import CoreProblem
 from optimize.record import limit_records, objective_record
 from optimize.space import Parameters
 from optimize.tighten_tables import tighten_tables
-from optimize.tolerance.copies import kinds_of
 from optimize.tolerance.scatter import nested_yields, scatter
 from optimize.tolerance.yields import nested_kind
 
@@ -34,8 +33,8 @@ def scattered_core(
         "title": study.title, "picks": {}, "duty": list(problem.duty.names), "limits": limit_records(problem),
         "objectives": [objective_record(problem, i) for i in range(len(study.objectives))],
         "scatter": {
-            "draws": study.scatter.draws, "confidence": study.scatter.confidence, "kinds": list(kinds_of(study)),
-            "lost": copy_tables.lost_copies(made),
+            "draws": study.scatter.draws, "confidence": study.scatter.confidence,
+            **copy_tables.scatter_record(problem, made),
         },
         **record,
     }

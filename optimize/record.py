@@ -83,7 +83,7 @@ def limit_records(problem: CoreProblem) -> list[dict[str, Any]]:
     system = problem.study.units
     return [
         {
-            "requirement": r.name, "output": r.output, "at": r.at, "side": "max" if r.sign > 0 else "min",
+            "requirement": r.name, "output": r.output, "at": r.at, "side": "max" if r.sign > 0 else "min", "of": r.of,
             "bound": float(units.to_display(r.bound, OUTPUTS[r.output].kind, system)),
             "unit": units.unit_label(OUTPUTS[r.output].kind, system),
         }

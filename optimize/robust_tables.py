@@ -11,7 +11,9 @@ from optimize.picks import picks
 from optimize.search.archive import Archive
 from optimize.search.band import BandRule
 from optimize.search.rows import Rows
+from optimize.study.model import Robust
 from optimize.tables import core_name, header, variable_columns
+from optimize.tolerance.draws import replicates
 from optimize.tolerance.goals import goals_of, statistic
 from optimize.tolerance.intervals import share_interval
 from optimize.tolerance.race import Race, Standing, most_missed, race
@@ -21,7 +23,7 @@ from physics.outputs import OUTPUTS
 if TYPE_CHECKING:
     import pandas as pd
 
-STAYS, BEATEN, FAILS = "stays", "beaten", "fails"
+STAYS, BEATEN, FAILS, UNPROVEN = "stays", "beaten", "fails", "unproven"
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,7 @@ def robust_front(problem: CoreProblem, archive: Archive, workers: int, progress:
     band = archive.band.rows
     on_front = np.isin(band.ordinals, archive.front.ordinals)
     cores = [problem.space.core(point) for point in band.points]
-    done = race(problem, cores, on_front, workers, progress)
+    done = race(problem, cores, on_front, band.tie, workers, progress)
     values = np.array([done.standings[i].values for i in done.front])
     named = picks(values, problem.study.objectives) if done.front else {}
     rule = archive.band.rule
@@ -97,25 +99,47 @@ def _verdict(problem: CoreProblem, found: RobustFront, i: int) -> tuple[str, str
     if i in found.race.front:
         return STAYS, ""
     if not standing.keeps or not np.all(np.isfinite(standing.values)):
-        return FAILS, _why_it_fails(problem, standing)
-    better = next(j for j in found.race.front if _beats(found.race.standings[j], standing))
-    return BEATEN, f"beaten by {core_name(int(found.band.ordinals[better]))}"
-
-
-def _beats(one: Standing, other: Standing) -> bool:
-    return bool(np.all(one.values <= other.values) and np.any(one.values < other.values))
+        return UNPROVEN if standing.may_keep else FAILS, _why_it_fails(problem, standing)
+    for j in found.race.front:
+        if np.all(found.race.standings[j].values <= standing.values):
+            same = np.all(found.race.standings[j].values == standing.values)
+            return BEATEN, f"{'does no better than' if same else 'beaten by'} {core_name(int(found.band.ordinals[j]))}"
+    raise AssertionError("a core that keeps its limits is on the front or beaten")
 
 
 def _why_it_fails(problem: CoreProblem, standing: Standing) -> str:
-    lost = int(np.count_nonzero(standing.held.lost))
+    robust, lost = problem.study.robust, int(np.count_nonzero(standing.held.lost))
+    assert robust is not None
     if lost:
         return f"{lost} of {len(standing.held.lost)} copies have no numbers"
+    if standing.share.low >= robust.share:
+        return _limit_missed(problem, robust, standing)
     name, missed = most_missed(standing.held, problem.margin_names)
-    if missed > 0:
-        drawn = len(standing.held.passed)
-        low, high = (100 * x for x in share_interval(missed, drawn, problem.study.scatter.confidence))
-        return f"{100 * missed / drawn:.3g} % ({low:.3g} .. {high:.3g}) of its copies miss {name}"
-    return "a percentile or mean of its copies misses its limit"
+    drawn = len(standing.held.passed)
+    shares = (missed / drawn, *share_interval(missed, drawn, problem.study.scatter.confidence))
+    value, low, high = (_percent(100 * share) for share in shares)
+    return f"{value} % ({low} .. {high}) of its copies miss {name}"
+
+
+def _limit_missed(problem: CoreProblem, robust: Robust, standing: Standing) -> str:
+    """The first limit on a percentile or mean of the copies that is not surely kept, with its interval."""
+    held, system = standing.held, problem.study.units
+    for j, (_, goal, r) in enumerate(goals_of(problem, robust).bounded):
+        every = replicates(len(held.lost))
+        ends = goal.of(held.bounded[:, j], held.lost > 0, every, problem.study.scatter.confidence)
+        if not ends[2] <= r.sign * r.bound:
+            kind = OUTPUTS[r.output].kind
+            value, *others, bound = (
+                float(units.to_display(x, kind, system)) for x in (*(goal.sign * e for e in ends), r.bound)
+            )
+            low, high = sorted(others)
+            said = f"{goal.name} is {value:.4g} ({low:.4g} .. {high:.4g}), the limit {bound:.4g}"
+            return f"{said} {units.unit_label(kind, system)}".rstrip()
+    raise AssertionError("no limit is missed")
+
+
+def _percent(share: float) -> str:
+    return f"{share:.1f}" if share >= 1 or share == 0 else f"{share:.2g}"
 
 
 def _standing_columns(problem: CoreProblem, found: RobustFront, members: list[int]) -> dict[str, Array | list[Any]]:
@@ -148,6 +172,7 @@ def robust_record(problem: CoreProblem, found: RobustFront) -> dict[str, Any]:
     assert robust is not None
     return {
         "of": [goal.name for goal in goals_of(problem, robust).objectives], "share": robust.share,
+        "limits_of": [goal.name for _, goal, _ in goals_of(problem, robust).bounded],
         "draws": robust.draws, "scatter": robust.scatter, "band": len(found.band), "whole": found.whole,
         "width_used": found.used.tolist(), "misjudged": found.misjudged,
         "pacemakers": found.race.pacemakers, "stages": [list(stage) for stage in found.race.stages],

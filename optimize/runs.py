@@ -96,6 +96,12 @@ def brought_inside(study_text: str, files: dict[str, str]) -> dict[str, str]:
     return inside
 
 
+def check_finished(folder: Path) -> None:
+    """Raises FinfrontError when the folder holds no finished run."""
+    if not (folder / RECORD).is_file():
+        raise FinfrontError(f"'{folder}' holds no finished run (no {RECORD})", do="give the folder of a finished run")
+
+
 def read(folder: Path) -> Run:
     """Read a finished run back.
 
@@ -103,9 +109,8 @@ def read(folder: Path) -> Run:
     """
     import pandas as pd
 
+    check_finished(folder)
     record_file = folder / RECORD
-    if not record_file.is_file():
-        raise FinfrontError(f"'{folder}' holds no finished run (no {RECORD})", do="give the folder of a finished run")
     try:
         record = json.loads(record_file.read_text(encoding="utf-8"))
         places = {name: folder / f"{name}.csv" for name in TABLES}

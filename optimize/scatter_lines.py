@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimize.evaluate import CoreProblem
-from optimize.tolerance.yields import EVERY_LIMIT
+from optimize.tolerance.yields import EVERY_LIMIT, confidence_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,8 +23,7 @@ def scatter_lines(problem: CoreProblem, made: dict[str, "pd.DataFrame"], record:
 
 
 def _shares(problem: CoreProblem, table: "pd.DataFrame") -> list[str]:
-    percent = 100 * problem.study.scatter.confidence
-    lines = [f"copies that meet every limit, with exact {percent:g} % intervals:"]
+    lines = [f"copies that meet every limit, with exact {100 * confidence_of(problem):g} % intervals:"]
     for row in table[table["requirement"] == EVERY_LIMIT].to_dict("records"):
         lines.append(f"  {row['scatter']}: {_interval(row)} of {row['draws']}")
     alone = table[(table["requirement"] != EVERY_LIMIT) & (table["passed"] < table["draws"]) & (table["duty"] == "")]
@@ -39,9 +38,10 @@ def _interval(row: dict[Any, Any]) -> str:
 
 def _nested(table: "pd.DataFrame") -> list[str]:
     low, middle, high = np.percentile(table["share [%]"], (5, 50, 95), method="inverted_cdf")
+    between = f"is {low:.4g} %" if low == high else f"lies between {low:.4g} and {high:.4g} %, median {middle:.4g} %"
     return [
-        f"if the correlations are off as their bands allow, the yield ({table['scatter'].iloc[0]}) lies between "
-        f"{low:.4g} and {high:.4g} %, half the time above {middle:.4g} %: one unknown truth, not scatter",
+        f"if the correlations are off as their bands allow, the yield ({table['scatter'].iloc[0]}) {between}: one "
+        "unknown truth, not scatter",
     ]
 
 
@@ -73,8 +73,12 @@ def _budget(table: "pd.DataFrame", known: dict[str, Any]) -> list[str]:
         lines.append(f"{goal} is out of reach of tightening; best found: {share('after')}")
     if len(loose):
         factors = ", ".join(_looser(r, known["loosest_tried"]) for r in loose.to_dict("records"))
-        lines.append(f"may be relaxed for free, all at once: {factors}; then {share('together')}")
+        lines.append(f"may be looser, {_still(known)}, all at once: {factors}; then {share('together')}")
     return lines
+
+
+def _still(known: dict[str, Any]) -> str:
+    return f"still surely {100 * known['wanted']:g} % good" if known["before"][1] >= known["wanted"] else "for free"
 
 
 def _looser(row: dict[Any, Any], tried: float) -> str:

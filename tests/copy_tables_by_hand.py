@@ -42,12 +42,13 @@ def run_by_hand(folder: Path, kinds: tuple[str, ...] = ("shop",), three: bool = 
              "unit": "kPa"},
             {"requirement": MASS_LIMIT, "output": "filled_mass", "at": None, "side": "max", "bound": 3.6, "unit": "kg"},
         ],
-        "scatter": {"draws": 512, "confidence": 0.95, "kinds": [*kinds, "model"], "lost": {"the pump stalls": 3}},
+        "scatter": {"draws": 512, "confidence": 0.95, "kinds": [*kinds, "model"], "lost": {"the pump stalls": 3},
+                    "each_look": 0.95, "nested": [8, 256]},
         "robust": {
             "of": ["P05 of heat rejected, full_power", "P95 of air loss, total, full_power"], "share": 0.9,
             "draws": 1024, "scatter": "shop", "band": 300, "whole": True,
-            "width_used": [0.3, 0.45], "stages": [[256, 300], [1024, 40]],
-            "copies": 100000, "picks": {"knee": "C4"},
+            "width_used": [0.3, 0.45], "misjudged": 0, "limits_of": [], "pacemakers": 5,
+            "stages": [[256, 300], [1024, 40]], "copies": 100000, "picks": {"knee": "C4"},
         },
         "budget": {
             "core": "C3", "before": [0.75, 0.71, 0.787], "after": [0.995, 0.99, 0.998], "together": [0.76, 0.72, 0.797],

@@ -39,7 +39,7 @@ def linear_shop(slopes, rooms, costs, n: int = N, change=lambda m, x: m) -> Shop
 
     names = tuple(f"t{i}" for i in range(slopes.shape[1]))
     return Shop(
-        names, np.array(costs, float), lambda i, s: s * first[i],
+        names, np.array(costs, float), np.full(len(names), np.inf), lambda i, s: s * first[i],
         lambda s: margins(s[:, None] * first), lambda s: margins(s[:, None] * second),
     )
 

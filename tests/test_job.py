@@ -174,7 +174,8 @@ def test_the_record_says_what_was_asked_and_how_it_was_answered(done):
     assert record["variables"] == ["air_fin", "turbulator", "passes", "thickness", "passages", "port"]
     assert record["duty"] == ["full_power"]
     assert record["out_of_range"] == "flag"
-    assert record["scatter"] == {"draws": 32, "confidence": 0.95, "kinds": ["shop", "model"], "lost": {}}
+    assert record["scatter"] == {"draws": 32, "confidence": 0.95, "kinds": ["shop", "model"], "lost": {},
+                                 "each_look": 0.95, "nested": [64, 256]}
     assert record["seconds"]["search"] > 0
     assert record["cores_per_second"] == pytest.approx(record["rated"] / record["seconds"]["search"])
     assert record["front"] == len(done.tables["front"])

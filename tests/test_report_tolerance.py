@@ -323,7 +323,7 @@ class TestSections:
         assert "48.0 (47.5 .. 48.5)" in said
 
     def test_nested_yield_is_told_as_one_unknown_truth(self, run: Run) -> None:
-        told = "the yield lies between 20.0 and 80.0 % (5th to 95th percentile, median 60.0 %); it is one unknown truth"
+        told = "the yield lies between 20.0 and 80.0 % (5th to 95th percentile, median 60.0 %; each from 256 copies, known to a few points); it is one unknown truth"
         assert f"{told}, not scatter" in self.text(run)
 
     def test_model_alone_has_no_share_anywhere(self, run: Run) -> None:
@@ -337,7 +337,7 @@ class TestSections:
     def test_robust_front_tells_who_falls_off_and_why(self, run: Run) -> None:
         said = self.text(run)
         assert "| C3 | knee | beaten | beaten by C4 | 75.0 % (72.0 .. 77.5) |" in said
-        assert "Of the 5 cores of the nominal front 3 stay; beaten by other cores' copies: 1; failing: 1." in said
+        assert "Of the 5 cores of the nominal front 3 stay; beaten by other cores' copies: 1; failing: 1;" in said
         assert "| copies that meet every limit | 100 % (97.0 .. 100) | 92.0 % (89.0 .. 94.5) |" in said
 
     def test_budget_is_told_in_words(self, run: Run) -> None:

@@ -63,8 +63,10 @@ def brute_force(s: Study) -> set[tuple[float, ...]]:
         kept = all(end <= s.limits[i].maximum for end, i in zip(ends, own, strict=True))
         keeps.append(low >= s.robust.share and kept and bool(np.all(np.isfinite(values[-1]))))
     index = np.flatnonzero(keeps)
-    best = index[nondominated(np.array(values)[index])]
-    return {tuple(cores[i]) for i in best}
+    best = index[nondominated(np.array(values)[index])].tolist()
+    tie = problem.evaluate(cores).tie
+    best.sort(key=lambda i: (*values[i], *tie[i], i))  # of equal ones the first stays
+    return {tuple(cores[i]) for n, i in enumerate(best) if n == 0 or values[i] != values[best[n - 1]]}
 
 
 def staged(s: Study, workers: int = 1) -> Any:
@@ -82,7 +84,7 @@ def test_the_staged_front_is_that_of_all_cores_with_all_copies(seed: int, limit:
     expected = brute_force(s)
     _, found = staged(s)
     assert {tuple(found.band.points[i]) for i in found.race.front} == expected
-    assert len(expected) > 2
+    assert len(expected) >= 2
     assert len(found.band) < len(everything(CoreProblem(s)))
 
 
@@ -165,7 +167,7 @@ def test_too_few_copies_to_show_the_share_are_refused() -> None:
 
 def test_too_few_copies_for_an_interval_of_the_percentile_are_refused() -> None:
     far = Goals((Goal("P99.5 of the loss", 1.0, 0.995),), (), np.arange(3))
-    with pytest.raises(FinfrontError, match="512 copies are too few for an interval of the P99.5 of the loss") as told:
+    with pytest.raises(FinfrontError, match=r"512 copies are too few for an interval of the P99\.5") as told:
         check_draws(Robust(share=0.9, draws=512), far, 0.95)
     assert "ask for 1024 or more" in str(told.value)  # 1 - 0.995^n >= 0.975 from n = 736 on
     check_draws(Robust(share=0.9, draws=1024), far, 0.95)
@@ -205,7 +207,7 @@ def test_a_core_whose_copies_are_lost_leaves_the_race_and_is_named() -> None:
     s = small()
     fast = replace(s, duty=tuple(replace(p, air_flow=9.0) for p in s.duty))
     problem = CoreProblem(fast)
-    done = race(problem, [core(problem)], np.ones(1, dtype=bool), 1)
+    done = race(problem, [core(problem)], np.ones(1, dtype=bool), np.zeros((1, 0)), 1)
     assert done.front == []
     assert np.all(done.standings[0].held.lost & Flag.AIR_CANNOT_PASS)
 

@@ -195,8 +195,10 @@ LAW_FAULTS = [
     ('law = "normal", half_width = "1 mm", sigma = 3', f"unknown key 'sigma' in {TABLE}", "did you mean 'sigmas'?"),
     ('law = "normal", half_width = "1 mm"', f"neither 'sigmas' nor 'Cp' in {TABLE}", SIGMAS),
     ('law = "normal", half_width = "1 mm", sigmas = 3, Cp = 1', f"both 'sigmas' and 'Cp' in {TABLE}", SIGMAS),
-    ('law = "normal", half_width = "1 mm", sigmas = 0', f"'sigmas' in {TABLE}: must be above 0, got 0", CHECK),
-    ('law = "normal", half_width = "1 mm", Cp = -1.33', f"'Cp' in {TABLE}: must be above 0, got -1.33", CHECK),
+    ('law = "uniform", half_width = "0 mm"', f"'half_width' in {TABLE}: a half width of zero is no tolerance",
+     "widen it, or leave the tolerance out"),
+    ('law = "normal", half_width = "1 mm", sigmas = 0', f"'sigmas' in {TABLE}: must be at least 1, got 0", CHECK),
+    ('law = "normal", half_width = "1 mm", Cp = -1.33', f"'Cp' in {TABLE}: must be at least 0.34, got -1.33", CHECK),
     ('law = "normal", half_width = "1 mm", Cp = "1.33"', f"'Cp' in {TABLE}: expected a bare number, got '1.33'",
      "write it without quotes and without a unit"),
     ('law = "uniform", half_width = "1 mm", sigmas = 3', f"'sigmas' in {TABLE}: a uniform law has no sigmas",
@@ -794,7 +796,6 @@ def test_without_its_table_there_is_no_front_of_the_copies(edited: Callable[...,
 
 @pytest.mark.parametrize(("of", "known"), [
     ("P50", "P50"), ("P95", "P95"), ("P97.5", "P97.5"), ("P99.0", "P99"), ("P99.9", "P99.9"), ("mean", "mean"),
-    ("worst", "worst"),
 ])
 def test_what_of_the_copies_counts_is_read(edited: Callable[..., str], of: str, known: str) -> None:
     table = f'[robust]\nof = "{of}"\nshare = "97 %"\ndraws = 1024\nscatter = "shop and run"\n'
@@ -803,6 +804,17 @@ def test_what_of_the_copies_counts_is_read(edited: Callable[..., str], of: str, 
     study = load("study.toml")
     assert study.robust == Robust(known, 0.97, 1024, "shop and run")
     assert [goal.of for goal in (*study.objectives, *study.limits)] == [known, None, None, known]
+
+
+def test_the_worst_of_the_copies_may_be_an_objective(edited: Callable[..., str]) -> None:
+    edited((MODEL, f"\n[robust]\n{MODEL}"), ('at = "full_power"', 'at = "full_power"\nof = "worst"'))
+    assert load("study.toml").objectives[0].of == "worst"
+
+
+def test_the_worst_of_the_copies_may_be_no_limit(edited: Callable[..., str]) -> None:
+    edited((MODEL, f"\n[robust]\n{MODEL}"), ('max = "25 kPa"', 'max = "25 kPa"\nof = "worst"'))
+    with pytest.raises(StudyFaults, match="no number of copies shows what the worst of all does"):
+        load("study.toml")
 
 
 OF = "write 'P95' for what 95 % of the copies do at least as well as"
@@ -936,7 +948,7 @@ LENGTHS = st.floats(0.0, 30.0).map(lambda x: round(x, 3))
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-@given(below=LENGTHS, above=LENGTHS, Cp=st.floats(0.1, 5.0).map(lambda x: round(x, 2)))
+@given(below=LENGTHS, above=LENGTHS, Cp=st.floats(0.34, 5.0).map(lambda x: round(x, 2)))
 def test_sides_and_capability_arrive_as_written(
     tmp_path_factory: pytest.TempPathFactory, below: float, above: float, Cp: float
 ) -> None:

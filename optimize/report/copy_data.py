@@ -64,6 +64,18 @@ def share_of(run: Run, core: str, kind: str, requirement: str = EVERY_LIMIT, dut
     return Share(*(float(rows[f"{part} [%]"].iloc[0]) for part in ("share", "low", "high")))
 
 
+def interval_words(run: Run) -> str:
+    """What the intervals of shares are: "exact 95 % intervals"; with a stop rule each look is surer than all."""
+    asked, own = run.record["scatter"]["confidence"], run.record["scatter"]["each_look"]
+    plain = f"exact {100 * own:.4g} % intervals"
+    return plain if own == asked else f"{plain}, for {100 * asked:.4g} % over every look of the stop rule"
+
+
+def nested_copies(run: Run) -> str:
+    """How many copies each yield under the model is of."""
+    return f"{int(run.record['scatter']['nested'][1]):,}"
+
+
 def nested_spread(run: Run, core: str) -> Spread | None:
     """P05, P50, P95 of the yield [%] of one core over the draws of the model; None where it was not worked out."""
     values = nested_yields(run, core)

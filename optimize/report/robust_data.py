@@ -10,7 +10,7 @@ from optimize.report.figure_data import LimitLine, limit_lines, matrix, objectiv
 from optimize.runs import Run
 from physics.arrays import Array
 
-STAYS, BEATEN, FAILS = "stays", "beaten", "fails"
+STAYS, BEATEN, FAILS, UNPROVEN = "stays", "beaten", "fails", "unproven"
 _ROOM_FOR_LABELS = 0.16  # of the view, on the better side of the second objective
 
 
@@ -42,6 +42,7 @@ class FallenCore:
     verdict: str
     because: str
     share: Share
+    counted: str  # what the copies of the share do
 
 
 @dataclass(frozen=True)
@@ -140,7 +141,8 @@ def fallen_cores(run: Run) -> tuple[FallenCore, ...]:
     shares = [table[f"{part} [%]"].to_numpy(dtype=np.float64) for part in ("share", "low", "high")]
     found = [
         FallenCore(
-            names[i], picks[i], values[i], verdict, requirement_words(because), Share(*(float(s[i]) for s in shares))
+            names[i], picks[i], values[i], verdict, requirement_words(because), Share(*(float(s[i]) for s in shares)),
+            "meet the others" if run.record["robust"]["limits_of"] else "meet all",
         )
         for i, (verdict, because) in enumerate(zip(texts(table, "verdict"), texts(table, "because"), strict=True))
         if verdict != STAYS
@@ -166,6 +168,6 @@ def _view(nominal: Array, cores: tuple[RobustCore, ...], maximise: tuple[bool, .
 
 
 def sizes(data: RobustData) -> dict[str, int]:
-    """How many cores of the nominal front stay, are beaten, fail."""
+    """How many cores of the nominal front stay, are beaten, fail, are not shown to keep their limits."""
     verdicts = [core.verdict for core in data.fallen]
-    return {STAYS: len(data.staying), BEATEN: verdicts.count(BEATEN), FAILS: verdicts.count(FAILS)}
+    return {STAYS: len(data.staying)} | {verdict: verdicts.count(verdict) for verdict in (BEATEN, FAILS, UNPROVEN)}

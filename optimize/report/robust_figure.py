@@ -10,7 +10,7 @@ from optimize.report.columns import column, label, quantity
 from optimize.report.copy_data import share_text
 from optimize.report.front_figure import draw_limits
 from optimize.report.labels import Note, along, place
-from optimize.report.robust_data import BEATEN, FAILS, FallenCore, RobustCore, RobustData
+from optimize.report.robust_data import BEATEN, FAILS, UNPROVEN, FallenCore, RobustCore, RobustData
 from physics.arrays import Array
 
 if TYPE_CHECKING:
@@ -25,6 +25,9 @@ _KEY_WIDTH = 52  # characters of a line of the key
 _MOST_NAMED = 4  # fallen cores with a label of their own
 _DENSE = 60  # cores; above it links and whiskers would be a thicket
 _FALLEN: dict[str, dict[str, Any]] = {
+    UNPROVEN: {
+        "marker": "P", "color": "white", "markersize": 7.0, "markeredgecolor": style.FAILED, "markeredgewidth": 1.3,
+    },
     FAILS: {"marker": "x", "color": style.FAILED, "markersize": 7.0, "markeredgewidth": 1.8},
     BEATEN: {
         "marker": "v", "color": "white", "markersize": 6.5, "markeredgecolor": style.MODEL, "markeredgewidth": 1.4,
@@ -73,7 +76,7 @@ def _panel(ax: "Axes", data: RobustData, pair: Pair) -> None:
     )
     dense = len(data.cores) > _DENSE
     for core in data.cores:
-        if core.pick or not dense:
+        if not dense:
             _box(ax, core, pair)
         _whiskers(ax, core, pair, dense)
     if data.cores:
@@ -148,14 +151,14 @@ def fallen_words(core: FallenCore, width: int = 34) -> str:
     """Who falls off, and why, in lines of `width` characters."""
     name = f"nominal {core.pick}, {core.core}," if core.pick else core.core
     why = textwrap.fill(core.because or core.verdict, width)
-    kept = f"\n{share_text(core.share)} meet all" if core.verdict == FAILS else ""
+    kept = f"\n{share_text(core.share)} {core.counted}" if core.verdict in (FAILS, UNPROVEN) else ""
     return f"{name} falls off:\n{why}{kept}"
 
 
 def _label(ax: "Axes", data: RobustData) -> None:
     points, weights = _obstacles(data, (0, 1))
     own = [core for core in data.fallen if core.pick] or list(data.fallen)[:1]
-    colours = {FAILS: style.FAILED, BEATEN: style.MODEL}
+    colours = {FAILS: style.FAILED, UNPROVEN: style.FAILED, BEATEN: style.MODEL}
     notes = [Note(fallen_words(c), _xy(c.values), colours[c.verdict]) for c in own[:_MOST_NAMED]]  # longest first
     notes += [Note(core_words(core, data), _xy(core.values), style.FRONT) for core in named(data)]
     told = {core.core for core in own[:_MOST_NAMED]}
@@ -167,6 +170,7 @@ def _group_notes(data: RobustData, told: set[str]) -> list[Note]:
     notes = []
     for verdict, text, colour in (
         (FAILS, "cross: falls off, too many\ncopies break a limit", style.FAILED),
+        (UNPROVEN, "open plus: not shown to keep\nits limits by so many copies", style.FAILED),
         (BEATEN, "triangle: falls off, beaten\nby another core's copies", style.MODEL),
     ):
         others = [c for c in data.fallen if c.verdict == verdict and c.core not in told]
@@ -258,10 +262,13 @@ def _legend_rows(data: RobustData) -> list[tuple[str, str, str, str]]:
     rows = [
         ("s", style.FRONT, style.FRONT, f"robust front, {len(data.cores):,} cores: {of} of {data.draws:,} copies each"),
         ("o", style.SOFT, "white", f"nominal front, {len(data.nominal):,} cores as drawn"),
-        ("s", style.SHOP, "#d5e7f2", "box: P05 .. P95 of a core's copies"),
     ]
+    if len(data.cores) <= _DENSE:
+        rows.append(("s", style.SHOP, "#d5e7f2", "box: P05 .. P95 of a core's copies"))
     if FAILS in verdicts:
-        rows.append(("x", style.FAILED, style.FAILED, "falls off: too many copies break a limit"))
+        rows.append(("x", style.FAILED, style.FAILED, "falls off (as drawn): too many copies break a limit"))
+    if UNPROVEN in verdicts:
+        rows.append(("P", style.FAILED, "white", "falls off (as drawn): not shown to keep its limits"))
     if BEATEN in verdicts:
-        rows.append(("v", style.MODEL, "white", "falls off: beaten by another core's copies"))
+        rows.append(("v", style.MODEL, "white", "falls off (as drawn): beaten by another core's copies"))
     return rows

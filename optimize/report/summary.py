@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from optimize.report.columns import column, columns_of, label, number, quantity, requirement_words, words
+from optimize.report.copy_data import tolerance_words
 from optimize.report.core_data import limit_data
 from optimize.report.figure_data import at_limit, limit_words
 from optimize.report.figures import share_words
@@ -84,7 +85,11 @@ def _asked(run: Run) -> str:
         side = "at most" if limit["side"] == "max" else "at least"
         value = limit_words(limit).removeprefix("limit ")
         everywhere = " at every duty point" if limit["at"] == "worst" else ""
-        lines.append(f"- {words(limit['output'])} {side} {value}{everywhere}")
+        of = f"{limit['of']} of the copies, on the robust front: " if limit.get("of") else ""
+        lines.append(f"- {of}{words(limit['output'])} {side} {value}{everywhere}")
+    for pair in study.get("scatter", {}).get("correlations", ()):
+        first, second = (tolerance_words(str(name)) for name in pair["between"])
+        lines.append(f"- rank correlation {pair['rank']} between {plain(first)} and {plain(second)}")
     return "\n".join(lines)
 
 

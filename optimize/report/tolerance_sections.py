@@ -8,7 +8,9 @@ from optimize.report.copy_data import (
     EVERY_LIMIT,
     Share,
     interval_text,
+    interval_words,
     kinds_of,
+    nested_copies,
     nested_spread,
     percent,
     rows_of,
@@ -18,7 +20,17 @@ from optimize.report.copy_data import (
     tolerance_words,
 )
 from optimize.report.markdown import named_cores, plain, table
-from optimize.report.robust_data import STAYS, RobustCore, RobustData, nominal_pick, robust_data, sizes
+from optimize.report.robust_data import (
+    BEATEN,
+    FAILS,
+    STAYS,
+    UNPROVEN,
+    RobustCore,
+    RobustData,
+    nominal_pick,
+    robust_data,
+    sizes,
+)
 from optimize.report.tolerance_figures import has_rows
 from optimize.report.tornado_data import TornadoPanel, index_text, tornado_data
 from optimize.runs import Run
@@ -63,10 +75,10 @@ def _copies(run: Run) -> str:
     drawn = run.tables["yield"]["draws"]
     fewest, most = int(drawn.min()), int(drawn.max())
     count = f"{fewest:,}" if fewest == most else f"{fewest:,} to {most:,}"
-    there = [*kinds_of(run), *(["model"] if "model" in texts(run.tables["yield"], "scatter") else [])]
+    there = [kind for kind in _KINDS if kind in run.record["scatter"]["kinds"]]
     said = (
-        f"{count} copies of each front core. {'; '.join(_KINDS[kind] for kind in there)}. In brackets stand exact "
-        f"{100 * run.record['scatter']['confidence']:.4g} % intervals."
+        f"{count} copies of each front core. {'; '.join(_KINDS[kind] for kind in there)}. In brackets stand "
+        f"{interval_words(run)}."
     )
     cores = [
         f"**{plain(pick)}, {core}**\n\n{_one_core(run, core)}"
@@ -85,7 +97,8 @@ def _one_core(run: Run, core: str) -> str:
         between = f"is {low} %" if low == high else f"lies between {low} and {high} %"
         lines.append(
             f"- If the correlations are off as their bands allow, the yield {between} (5th to 95th percentile, median "
-            f"{middle} %); it is one unknown truth, not scatter."
+            f"{middle} %; each from {nested_copies(run)} copies, known to a few points); it is one unknown truth, not "
+            "scatter."
         )
     return "\n\n".join(["\n".join(lines), *([_percentiles(run, core)] if has_rows(run, "percentiles") else [])])
 
@@ -144,23 +157,39 @@ def _robust(run: Run) -> str:
     of = "; ".join(plain(requirement_words(str(name))) for name in record["of"])
     said = (
         f"The front of the copies instead of that of the cores as drawn. Objectives: {of}. At least {data.share:.4g} % "
-        f"of the copies ({data.kind}) must meet every limit. {_raced(run)}"
+        f"of the copies ({data.kind}) must meet every {_limit(run)}.{_own_limits(run)} {_raced(run)}"
     )
     counts = sizes(data)
     stay = (
         f"Of the {sum(counts.values()):,} cores of the nominal front {counts[STAYS]:,} stay; beaten by other cores' "
-        f"copies: {counts['beaten']:,}; failing: {counts['fails']:,}."
+        f"copies: {counts[BEATEN]:,}; failing: {counts[FAILS]:,}; not shown to keep what is asked, though more copies "
+        f"might show it: {counts[UNPROVEN]:,}. A core keeps a share when the lower end of its interval does."
     )
     if not data.cores:
         return f"{said}\n\n**No core reaches that.**\n\n{_fallen(run)}"
     return "\n\n".join([said, _robust_picks(run, data), stay, *([_fallen(run)] if data.fallen else [])])
 
 
+def _limit(run: Run) -> str:
+    """What the copies are counted by: limits on a percentile or mean of them are judged apart."""
+    return "other limit" if run.record["robust"]["limits_of"] else "limit"
+
+
+def _own_limits(run: Run) -> str:
+    named = "; ".join(plain(requirement_words(str(name))) for name in run.record["robust"]["limits_of"])
+    return f" Limits on the copies together: {named}." if named else ""
+
+
 def _raced(run: Run) -> str:
     """How the robust front was found."""
     record = run.record["robust"]
-    stages = ", ".join(f"{int(cores):,} with {int(draws):,} copies each" for draws, cores in record["stages"])
-    found = f"{int(record['band']):,} cores near the nominal front were raced for it: {stages}."
+    (first, begun), *later = record["stages"]
+    stages = "".join(f", {int(cores):,} went on to {int(draws):,}" for draws, cores in later)
+    found = (
+        f"{int(record['band']):,} cores near the nominal front were raced for it. The {int(record['pacemakers']):,} of "
+        f"that front had {int(record['draws']):,} copies each from the start; {int(begun):,} others began with "
+        f"{int(first):,}{stages}."
+    )
     used = max(map(float, record["width_used"]))
     found += f" What copies lose differed among them by at most {100 * used:.0f} % of the width of that band"
     if used > 1:
@@ -186,7 +215,7 @@ def _robust_picks(run: Run, data: RobustData) -> str:
     for i, title in enumerate(data.titles):
         rows.append([f"as drawn: {label(title)}", *(number(float(core.nominal[i])) for core in cores)])
         rows.append([f"{data.statistics[i]} of the copies: {label(title)}", *(_interval(core, i) for core in cores)])
-    rows.append(["copies that meet every limit", *(share_text(core.share) for core in cores)])
+    rows.append([f"copies that meet every {_limit(run)}", *(share_text(core.share) for core in cores)])
     rows.append(["on the nominal front too", *(str(own["also_nominal"][core.core]) for core in cores)])
     return table(["", *(f"{plain(core.pick)}, {core.core}" for core in cores)], rows)
 
@@ -212,7 +241,8 @@ def _fallen(run: Run) -> str:
     ]
     more = len(data.fallen) - len(rows)
     rest = f"\n\nAnd {more:,} more." if more > 0 else ""
-    return table(["falls off", "name", "verdict", "why", "copies that meet every limit"], rows) + rest
+    head = f"copies that meet every {_limit(run)}"
+    return table(["falls off", "name", "verdict", "why", head], rows) + rest
 
 
 def _tighten(run: Run) -> str:
@@ -254,8 +284,8 @@ def _budget(run: Run, data: BudgetData) -> str:
     """The budget in words; every share with its interval."""
     tight = [row for row in data.rows if row.tighter]
     lines = [
-        f"Tolerance budget of {_named(run, data.core)}: {data.wanted:.4g} % of copies wanted. Today "
-        f"{share_text(data.before)} meet every limit."
+        f"Tolerance budget of {_named(run, data.core)}: {data.wanted:.4g} % of copies wanted, by the tolerances of the "
+        f"shop alone. Today {share_text(data.before)} meet every limit."
     ]
     if tight:
         lines.append("\n".join(
@@ -278,12 +308,19 @@ def _free(data: BudgetData) -> str:
     said = []
     if both:
         said.append(
-            f"Looser at no loss of good copies, all at once: {plain(_list(both, 'together_text'))}; then "
+            f"Looser, {_still(data)}, all at once: {plain(_list(both, 'together_text'))}; then "
             f"{share_text(data.together)} meet every limit."
         )
     if alone:
         said.append(f"Further, but one of these alone: {plain(_list(alone, 'alone_text'))}.")
     return " ".join(said)
+
+
+def _still(data: BudgetData) -> str:
+    """What a looser tolerance may not cost."""
+    if data.before.low >= data.wanted:
+        return f"and still surely {data.wanted:.4g} % good copies"
+    return "at no loss of good copies"
 
 
 def _list(rows: list[BudgetRow], text: str) -> str:

@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimize.report.columns import requirement_words
-from optimize.report.copy_data import BOTH, EVERY_LIMIT, SHOP, Spread, kinds_of, nested_spread, rows_of, texts
+from optimize.report.copy_data import (
+    BOTH,
+    EVERY_LIMIT,
+    SHOP,
+    Spread,
+    interval_words,
+    kinds_of,
+    nested_spread,
+    rows_of,
+    texts,
+)
 from optimize.report.figure_data import objective_titles, sorted_front
 from optimize.runs import Run
 from physics.arrays import Array, BoolArray
@@ -45,7 +55,8 @@ class YieldData:
     curves : "shop" and, where the study has scatter from run to run, "shop and run".
     bands : of the named cores, where the model was drawn. low : (n,) cores whose "shop" share is below `LOW_SHARE`.
     missed : requirement -> (len(curves), n) share [%] of copies that miss it; those ever missed.
-    draws : fewest and most copies of a core.
+    draws : fewest and most copies of a core. intervals : what they are, in words.
+    in_line : whether the front is a line along x; with three objectives it is not.
     """
 
     title: str
@@ -57,7 +68,8 @@ class YieldData:
     low: BoolArray
     missed: dict[str, Array]
     draws: tuple[int, int]
-    confidence: float
+    intervals: str
+    in_line: bool
 
 
 def yield_data(run: Run) -> YieldData:
@@ -78,7 +90,7 @@ def yield_data(run: Run) -> YieldData:
         title, front[title].to_numpy(dtype=np.float64), tuple(cores), tuple(picks), curves,
         tuple(ModelBand(i, found) for i, found in spreads if found is not None), curves[0].share < LOW_SHARE,
         {name: row for name, row in missed.items() if np.any(row > 0)},
-        (int(drawn.min()), int(drawn.max())), float(run.record["scatter"]["confidence"]),
+        (int(drawn.min()), int(drawn.max())), interval_words(run), len(run.record["objectives"]) == 2,
     )
 
 

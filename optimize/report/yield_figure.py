@@ -55,7 +55,8 @@ def _shares(ax: "Axes", data: YieldData) -> None:
     ax.axhspan(-10, LOW_SHARE, color="#f6efe9", zorder=0)
     for curve, own in zip(data.curves, _LOOKS, strict=False):
         bars = np.stack([curve.share - curve.low, curve.high - curve.share]).clip(0)
-        look = own | ({"linestyle": "none", "markersize": 2.5} if dense else {})
+        look = own | ({"markersize": 2.5} if dense else {})
+        look |= {"linestyle": "none"} if dense or not data.in_line else {}
         bar: dict[str, Any] = {"elinewidth": 0.35, "capsize": 0.0} if dense else {"elinewidth": 0.8, "capsize": 2.0}
         ax.errorbar(data.x, curve.share, bars, zorder=4, **look, **bar)
     shop = data.curves[0]
@@ -74,7 +75,7 @@ def _shares(ax: "Axes", data: YieldData) -> None:
     fewest, most = data.draws
     copies = f"{fewest:,}" if fewest == most else f"{fewest:,} to {most:,}"
     ax.set_title(
-        f"{copies} copies of each front core; thin bars: exact {100 * data.confidence:.4g} % interval",
+        f"{copies} copies of each front core; thin bars: {data.intervals}",
         weight="normal", fontsize=8,
     )
 
@@ -152,7 +153,7 @@ def _obstacles(ax: "Axes", data: YieldData) -> tuple[Array, Array]:
 
 def _line(data: YieldData, curve: YieldCurve) -> Array:
     points = np.column_stack([data.x, curve.share])
-    return points if len(data.x) > _DENSE else along(points, 24)
+    return along(points, 24) if data.in_line and len(data.x) <= _DENSE else points
 
 
 def _missed(ax: "Axes", data: YieldData) -> None:

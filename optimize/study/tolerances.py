@@ -24,7 +24,6 @@ NARROW = "narrow the tolerance, or check its unit"
 _SKEWED = "give half_width, or below and above for a skewed law"
 Disagreements = Iterator[tuple[str, PydanticCustomError]]
 Width = Annotated[tuple[float, bool] | None, PlainValidator(lambda raw, info: _width(raw, info))]
-PureNumber = Annotated[float | None, optional_quantity("number", above=0.0)]
 
 
 class ToleranceTable(Table):
@@ -34,8 +33,8 @@ class ToleranceTable(Table):
     half_width: Width = None
     below: Width = None
     above: Width = None
-    sigmas: PureNumber = None
-    Cp: PureNumber = None
+    sigmas: Annotated[float | None, optional_quantity("number", at_least=1.0)] = None
+    Cp: Annotated[float | None, optional_quantity("number", at_least=0.34)] = None
     bounded: bool = False
     samples: Annotated[tuple[float, ...], PlainValidator(lambda raw, info: _samples(raw, info))] = ()
     nominal: Annotated[float | None, PlainValidator(lambda raw, info: read(raw, info.context.rule))] = None
@@ -61,6 +60,13 @@ class ToleranceTable(Table):
         if below[0] == above[0] == 0.0:
             raise refusal("'below' and 'above' are both zero", "widen one of them, or leave the tolerance out")
         return above
+
+    @field_validator("half_width")
+    @classmethod
+    def _is_a_width(cls, half_width: tuple[float, bool] | None) -> tuple[float, bool] | None:
+        if half_width is not None and half_width[0] == 0.0:
+            raise refusal("a half width of zero is no tolerance", "widen it, or leave the tolerance out")
+        return half_width
 
     def typed(self) -> Tolerance:
         if self.law == "measured":
@@ -179,6 +185,9 @@ def reach(tolerance: Tolerance, value: float) -> tuple[float, float]:
 def width_fault(tolerance: Tolerance, numbers: Iterable[float], rule: Rule) -> str:
     """Why the tolerance does not fit the values; empty if it does."""
     for value in numbers:
+        if tolerance.relative and value == 0.0:
+            points = ", in points" if rule.kind == "fraction" else ""
+            return f"a share of {rule.show(value)} is nothing: give the width itself{points}"
         below, above = reach(tolerance, value)
         for side, width, end in (("below", below, value - below), ("above", above, value + above)):
             if not tolerance.relative and width and width >= abs(value):

@@ -15,7 +15,7 @@ from optimize.tolerance.budget_surface import fit
 from optimize.tolerance.copies import SHOP, copies
 from optimize.tolerance.draws import Draws
 from optimize.tolerance.intervals import looks, share_interval
-from optimize.tolerance.laws import manufactured, tightened
+from optimize.tolerance.laws import manufactured, tightened, widest
 from optimize.tolerance.yields import Share, share_of
 from physics.arrays import Array, BoolArray
 
@@ -34,10 +34,12 @@ class Shop:
 
     `column(i, factor)` (n,): what is made of tolerance i; `searched(factors)` (n, q): margins of those same copies;
     `verified(factors)` (m, q): margins of copies drawn apart from them. NaN margins: a copy without numbers.
+    `most` (d,): no tolerance may be as wide as that factor makes it.
     """
 
     names: tuple[str, ...]
     costs: Array
+    most: Array
     column: Column
     searched: Margins
     verified: Margins
@@ -104,7 +106,8 @@ def budget(
         return copies(problem, [choices], some, SHOP, own)[0].margins
 
     costs = np.array([law.tighten_cost for law in laws], dtype=float)
-    shop = Shop(names, costs, column, lambda s: margins(searched, s), lambda s: margins(checked, s))
+    most = np.array([widest(n, float(nominal[n][0]), law) for n, law in tolerances.items()])
+    shop = Shop(names, costs, most, column, lambda s: margins(searched, s), lambda s: margins(checked, s))
     return planned(shop, wanted, confidence, floor)
 
 
@@ -228,8 +231,8 @@ class _Desk:
 
     def _loosest(self, i: int) -> float:
         """Begin where the surface says, then down to what the rating keeps, or up as far as it does."""
-        steps = (1.0, *LOOSER)
-        k = self._promised(i)
+        steps = (1.0, *(step for step in LOOSER if step < self.shop.most[i]))
+        k = min(self._promised(i), len(steps) - 1)
         if k > 0 and not self._free(i, steps[k]):
             return next((s for s in steps[k - 1 : 0 : -1] if self._free(i, s)), 1.0)
         while k + 1 < len(steps) and self._free(i, steps[k + 1]):

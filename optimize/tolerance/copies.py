@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from optimize.evaluate import CoreProblem, Outside
-from optimize.feasibility import kept_by_duty, objective_value, requirement_values
+from optimize.feasibility import kept_by_duty, objective_value, requirement_values, requirements
 from optimize.space import Batch, Parameters
 from optimize.study.model import Study, Tolerance
 from optimize.tolerance.draws import FACTORS, Draws
@@ -102,6 +102,16 @@ def rated(problem: CoreProblem, batch: Batch, factors: ModelFactors | None, outs
         by_duty={name: kept & ~missing[:, None] for name, kept in kept_by_duty(study, rating).items()},
         lost=np.where(missing, np.where(reasons > 0, reasons, int(Flag.NO_VALUE)), 0),
     )
+
+
+def answers(problem: CoreProblem, made: Copies) -> dict[tuple[str, str], Array]:
+    """What copies are asked for (n,), by output and duty point, "worst", "mean" or "": main outputs, goals, limits."""
+    found = {(name, duty): made.shown[name][:, i] for name in SHOWN for i, duty in enumerate(problem.duty.names)}
+    for i, objective in enumerate(problem.study.objectives):
+        found.setdefault((objective.output, objective.at or ""), made.objectives[:, i])
+    for i, requirement in enumerate(requirements(problem.study)):
+        found.setdefault((requirement.output, requirement.at or ""), made.bounded[:, i])
+    return found
 
 
 def copies(

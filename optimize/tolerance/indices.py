@@ -7,11 +7,10 @@ import numpy as np
 
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
-from optimize.feasibility import Requirement, requirements
 from optimize.seeds import stream
 from optimize.space import Batch, Parameters
-from optimize.study.model import Objective, Tolerance
-from optimize.tolerance.copies import ROWS, SHOWN, Copies, rated
+from optimize.study.model import Tolerance
+from optimize.tolerance.copies import ROWS, Copies, answers, rated
 from optimize.tolerance.laws import manufactured
 from physics.arrays import Array
 from physics.flags import FLAG_TEXTS, Flag
@@ -145,12 +144,12 @@ def core_indices(problem: CoreProblem, choices: Parameters, points: int) -> Indi
     tolerances = problem.space.tolerances(choices)
     _refuse_correlated(problem, tolerances)
     nominal = problem.space.batch(choices, np.zeros(1, dtype=np.int64))
-    labels = tuple(_outputs(problem, None))
+    labels = tuple(f"{output}@{at}" if at else output for output, at in answers(problem, _rated(problem, nominal)))
 
     def function(u: Array) -> Array:
         made = _rated(problem, _copies(nominal, tolerances, u))
         _refuse_lost(made)
-        return np.stack(list(_outputs(problem, made).values()))
+        return np.stack(list(answers(problem, made).values()))
 
     if not tolerances:
         nothing = np.empty((len(labels), 0))
@@ -198,21 +197,3 @@ def _refuse_lost(made: Copies) -> None:
         f"no Sobol' indices: {count} of {len(made.lost)} copies of the core have no numbers ({reasons})",
         do="take a core farther from where that begins, or tighten its tolerances",
     )
-
-
-def _outputs(problem: CoreProblem, made: Copies | None) -> dict[str, Array]:
-    """The main outputs at each duty point, the objectives and what the limits bound, by label; values where rated."""
-    none = np.empty(0)
-    found = {
-        f"{name}@{duty}": none if made is None else made.shown[name][:, i]
-        for name in SHOWN for i, duty in enumerate(problem.duty.names)
-    }
-    for i, objective in enumerate(problem.study.objectives):
-        found.setdefault(_label(objective), none if made is None else made.objectives[:, i])
-    for i, requirement in enumerate(requirements(problem.study)):
-        found.setdefault(_label(requirement), none if made is None else made.bounded[:, i])
-    return found
-
-
-def _label(what: Objective | Requirement) -> str:
-    return f"{what.output}@{what.at}" if what.at else what.output

@@ -67,6 +67,17 @@ def tightened(tolerance: Tolerance, factor: float) -> Tolerance:
     )
 
 
+def widest(name: str, nominal: float, tolerance: Tolerance) -> float:
+    """The factor on a tolerance at which it reaches zero, twice the value, or the largest there can be.
+
+    >>> round(widest("air_blockage", 0.04, Tolerance("triangular", 0.02, 0.02, None, False)), 9)
+    2.0
+    """
+    scale = abs(nominal) if tolerance.relative else 1.0
+    reaches = ((tolerance.below, nominal), (tolerance.above, min(nominal, _largest(name) - nominal)))
+    return min((room / (scale * width) for width, room in reaches if scale * width > 0), default=np.inf)
+
+
 def _largest(name: str) -> float:
     return _LARGEST.get(name.split(".")[-1], np.inf)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimize.evaluate import CoreProblem
-from optimize.pareto import nondominated
+from optimize.pareto import nondominated, unique_front
 from optimize.space import Parameters
 from optimize.study.model import Robust, Study
 from optimize.tolerance.copies import ROWS, copies
@@ -72,9 +72,13 @@ class Race:
 
 
 def race(
-    problem: CoreProblem, cores: list[Parameters], stay: BoolArray, workers: int, progress: Progress | None = None
+    problem: CoreProblem, cores: list[Parameters], stay: BoolArray, tie: Array, workers: int,
+    progress: Progress | None = None,
 ) -> Race:
-    """The front of the copies of some cores; those marked to `stay` get all their copies whatever comes of it."""
+    """The front of the copies of some cores; those marked to `stay` get all their copies whatever comes of it.
+
+    Of cores whose copies are equal in every objective one stays, by `tie` (n, t) as on the front of the cores.
+    """
     robust = problem.study.robust
     assert robust is not None
     goals = goals_of(problem, robust)
@@ -101,11 +105,13 @@ def race(
         held = {i: h.then(added[i]) for i, h in held.items()}
         count *= 2
         stages.append((count, len(held)))
+    if progress is not None:
+        progress(robust.draws, robust.draws)
     standings = pace | stood(held, count, sure)
     looked_at |= standings
     failed = frozenset(i for i, s in looked_at.items() if not s.may_keep)
     seen = {i: s.values for i, s in looked_at.items()}
-    return Race(standings, _front(standings), len(pace), tuple(stages), seen, failed)
+    return Race(standings, _front(standings, tie), len(pace), tuple(stages), seen, failed)
 
 
 def standing(goals: Goals, robust: Robust, held: Held, replicate: IntArray, confidence: float) -> Standing:
@@ -133,13 +139,14 @@ def _staying(pace: dict[int, Standing], there: dict[int, Standing]) -> list[bool
     return [s.may_keep and not any(np.all(rival < s.low) for rival in best) for s in there.values()]
 
 
-def _front(standings: dict[int, Standing]) -> list[int]:
-    keeping = [i for i, s in standings.items() if s.keeps and np.all(np.isfinite(s.values))]
-    if not keeping:
+def _front(standings: dict[int, Standing], tie: Array) -> list[int]:
+    keeping = np.array([i for i, s in standings.items() if s.keeps and np.all(np.isfinite(s.values))], dtype=np.int64)
+    if not len(keeping):
         return []
-    values = np.array([standings[i].values for i in keeping])
+    values = np.array([standings[int(i)].values for i in keeping])
     best = np.flatnonzero(nondominated(values))
-    return [keeping[i] for i in best[np.lexsort(values[best].T[::-1])]]
+    best = best[unique_front(values[best], tie[keeping[best]])]
+    return [int(keeping[i]) for i in best[np.lexsort(values[best].T[::-1])]]
 
 
 def _rated(study: Study, cores: list[Parameters], first: int, last: int, workers: int) -> list[Held]:

@@ -1,7 +1,7 @@
 """The front of the copies beside the front of the cores: how wide the band must be, the race, and who falls off.
 
 How far copies differ from their core is learnt from a pilot: some hundred cores near the front and elsewhere, a few
-hundred copies each. The band is twice as wide as what the pilot saw; `robust_tables` holds what the race sees against it.
+hundred copies each. The band is twice as wide as what the pilot saw; `robust_tables` holds the race against it.
 """
 
 from dataclasses import dataclass
@@ -62,12 +62,18 @@ def check_draws(robust: Robust, goals: Goals, confidence: float) -> None:
         raise FinfrontError(what, "'draws' in [robust]", f"ask for {needed} or more, or for a smaller percentile")
 
 
+def check_robust(problem: CoreProblem) -> None:
+    """Refuse a robust front that its draws cannot give; nothing without [robust]."""
+    if (robust := problem.study.robust) is not None:
+        check_draws(robust, goals_of(problem, robust), problem.study.scatter.confidence)
+
+
 def band_rule(problem: CoreProblem) -> BandRule:
     """How wide the band must be, by the pilot."""
     robust = problem.study.robust
     assert robust is not None
+    check_robust(problem)
     goals = goals_of(problem, robust)
-    check_draws(robust, goals, problem.study.scatter.confidence)
     points = _pilots(problem)
     k, q = len(problem.objective_names), len(problem.margin_names)
     if not len(points):
