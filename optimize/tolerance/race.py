@@ -92,12 +92,10 @@ def race(
         return dict(zip(members, made, strict=True))
 
     pace = stood(more(np.flatnonzero(stay).tolist(), 0, robust.draws), robust.draws, sure)
-    count, stages = min(FIRST, robust.draws), [(min(FIRST, robust.draws), len(cores) - len(pace))]
-    held = more(np.flatnonzero(~stay).tolist(), 0, count)
-    looked_at = dict(pace)
+    count = min(FIRST, robust.draws)
+    held, looked_at = more(np.flatnonzero(~stay).tolist(), 0, count), dict(pace)
+    stages = [(count, len(held))]
     while count < robust.draws:
-        if progress is not None:
-            progress(count, robust.draws)
         there = stood(held, count, SURE)
         looked_at |= there
         held = {i: held[i] for i, still in zip(there, _staying(pace, there), strict=True) if still}
@@ -105,13 +103,14 @@ def race(
         held = {i: h.then(added[i]) for i, h in held.items()}
         count *= 2
         stages.append((count, len(held)))
-    if progress is not None:
-        progress(robust.draws, robust.draws)
+        if progress is not None:
+            progress(count, robust.draws)
     standings = pace | stood(held, count, sure)
     looked_at |= standings
-    failed = frozenset(i for i, s in looked_at.items() if not s.may_keep)
-    seen = {i: s.values for i, s in looked_at.items()}
-    return Race(standings, _front(standings, tie), len(pace), tuple(stages), seen, failed)
+    return Race(
+        standings, _front(standings, tie), len(pace), tuple(stages), {i: s.values for i, s in looked_at.items()},
+        frozenset(i for i, s in looked_at.items() if not s.may_keep),
+    )
 
 
 def standing(goals: Goals, robust: Robust, held: Held, replicate: IntArray, confidence: float) -> Standing:
