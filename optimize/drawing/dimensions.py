@@ -14,7 +14,8 @@ def horizontal(
     if first[0] > second[0]:
         first, second = second, first
     parts = _extensions(first, second, y, layer)
-    span, needed = second[0] - first[0], width(text, 2.5)
+    lines = _lines(text, span := second[0] - first[0])
+    needed = max(width(shown, 2.5) for shown in lines)
     parts += _arrows(first[0], second[0], y, layer, swapped=False)
     if needed + 1.0 <= span:
         middle, anchor = (first[0] + second[0]) / 2, "middle"
@@ -24,7 +25,8 @@ def horizontal(
         end = start + (needed + 1.5) * (1 if side == "right" else -1)
         parts.append(line(layer, (second[0] if side == "right" else first[0], y), (end, y)))
         middle, anchor = (start + 1.0, "start") if side == "right" else (start - 1.0, "end")
-    parts.append(Text(_lettering(layer), (middle, y + _OVER), text, anchor=anchor))
+    for shown, up in zip(lines, (_OVER, -_OVER - 2.5), strict=False):
+        parts.append(Text(_lettering(layer), (middle, y + up), shown, anchor=anchor))
     return Dimension(first, second, (first[0], y), 0.0, text, factor, tuple(parts))
 
 
@@ -64,6 +66,14 @@ def chain(spans: list[tuple[float, float, str]], x: float, text_x: float, factor
         parts.append(Text("TEXT", (text_x - 0.6, y - 1.25), text, anchor="end"))
         found.append(Dimension((x, low), (x, high), (x, low), 90.0, text, factor, tuple(parts)))
     return list(found)
+
+
+def _lines(text: str, span: float) -> list[str]:
+    """One line, or what stands in square brackets under the dimension line where the whole is too long for it."""
+    head, bracket, rest = text.partition(" [")
+    if not bracket or width(text, 2.5) + 2 * _ARROW <= span:
+        return [text]
+    return [head, f"[{rest}"]
 
 
 def _spread(places: list[float], gap: float) -> list[float]:

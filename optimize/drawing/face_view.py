@@ -16,8 +16,8 @@ from optimize.drawing.pocket_view import (
 from optimize.drawing.primitives import Circle, Path, Point, Primitive, Text, View, line, rectangle
 from optimize.drawing.section_view import joined
 
-LEFT, RIGHT, ABOVE, BELOW = 31.0, 22.0, 2.0, 17.0  # room for dimensions on paper
-_ZONE, _MOST_WALLS, _FINEST = 26.0, 1100, 0.3  # fins are drawn so far from the bars, so many, this far apart on paper
+LEFT, RIGHT, ABOVE, BELOW = 30.0, 22.0, 2.0, 17.0  # room for dimensions on paper
+_ZONE, _MOST_WALLS, _FINEST = 26.0, 1000, 0.3  # fins are drawn so far from the bars, so many, this far apart on paper
 
 
 def face_view(shape: CoreShape, view: View, figures: Figures) -> list[Primitive]:

@@ -61,7 +61,9 @@ class Figures:
 
     def area(self, value: float) -> str:
         """An area given in mm2, with its unit."""
-        return f"{value / INCH**2:.3f} in²" if self.system == "US" else f"{value:.4g} mm²"
+        if self.system == "US":
+            return f"{value / INCH**2:.3f} in²"
+        return f"{value:.0f} mm²" if value >= 1000 else f"{value:.4g} mm²"
 
 
 def _trimmed(value: float, decimals: int) -> str:

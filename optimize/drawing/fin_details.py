@@ -1,6 +1,6 @@
 """Details to a larger scale: the first passages seen with the air and with the coolant, and both fins along their flow."""
 
-from math import isfinite
+from math import isfinite, radians, sin
 
 from optimize.drawing.core_shape import Band, CoreShape, Fins
 from optimize.drawing.dimensions import chain, horizontal, leader
@@ -11,9 +11,9 @@ from optimize.drawing.pocket_view import bar, view_title
 from optimize.drawing.primitives import Path, Point, Primitive, Text, View, line, rectangle
 
 SCALES = (20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2)
-LABELS, ABOVE, BELOW, ALONG = 42.0, 17.0, 16.0, 36.0  # room on paper; ALONG is the height of a fin along its flow
+LABELS, ABOVE, BELOW, ALONG = 40.0, 17.0, 16.0, 35.0  # room on paper; ALONG is the height of a fin along its flow
 _SHOWN = 0.4  # of the second passage
-_ASIDE = 5.0
+_ASIDE, _HIGH = 5.0, 13.0
 
 
 def stack_shown(shape: CoreShape) -> float:
@@ -21,27 +21,38 @@ def stack_shown(shape: CoreShape) -> float:
     return shape.air_passage(1)[0] + _SHOWN * shape.air.spacing if shape.passages else shape.height
 
 
-def detail_scale(shape: CoreShape, room: float) -> float:
-    """The largest scale in which the part shown, with its dimensions, takes no more than the room [mm of paper]."""
-    needed = stack_shown(shape)
-    return next((scale for scale in SCALES if needed * scale + ABOVE + BELOW <= room), SCALES[-1])
+def detail_scale(shape: CoreShape, room: tuple[float, float]) -> float:
+    """The largest scale in which the part shown, its dimensions and a few fins find room (width, height) on paper."""
+    high = room[1] - ABOVE - BELOW
+    wide = _shown_width(room[0])
+    needed = max(_few(shape.air, shape.air_bar), _few(shape.coolant, shape.coolant_bar))
+    return next((s for s in SCALES if stack_shown(shape) * s <= high and needed * s <= wide), SCALES[-1])
+
+
+def _few(fins: Fins, edge: float) -> float:
+    """A bar and three fins beside it."""
+    return edge + 3.0 * fins.pitch if has_walls(fins) else 1.5 * edge
+
+
+def _shown_width(room: float) -> float:
+    return (room - LABELS - 4 * _ASIDE) / 2
 
 
 def details(shape: CoreShape, at: Point, room: tuple[float, float], scale: float, figures: Figures) -> list[Primitive]:
     """Both corners of the stack in the room (width, height) whose lower left corner is `at`; heights stand at the first."""
-    wide = (room[0] - LABELS - 4 * _ASIDE) / 2
+    wide = _shown_width(room[0])
     first, y = at[0] + LABELS, at[1] + BELOW + max((room[1] - ABOVE - BELOW - stack_shown(shape) * scale) / 2, 0.0)
-    second = View(first + wide + 3 * _ASIDE, y, scale)
+    second = View(first + wide + 2 * _ASIDE, y, scale)
     found = _across(shape, View(first, y, scale), wide / scale, True, figures)
     found += _heights(shape, View(first, y, scale), figures)
     return found + _across(shape, second, wide / scale, False, figures)
 
 
-def fins_along(shape: CoreShape, at: Point, room: float, scale: float, figures: Figures) -> list[Primitive]:
+def fins_along(shape: CoreShape, at: Point, room: float, figures: Figures) -> list[Primitive]:
     """Both fins along their flow, side by side."""
     half = room / 2
-    found = _along(shape, at, half - 6, scale, True, figures)
-    return found + _along(shape, (at[0] + half, at[1]), half - 6, scale, False, figures)
+    found = _along(shape, at, half - 6, True, figures)
+    return found + _along(shape, (at[0] + half, at[1]), half - 6, False, figures)
 
 
 def _across(shape: CoreShape, view: View, wide: float, with_air: bool, figures: Figures) -> list[Primitive]:
@@ -60,9 +71,9 @@ def _across(shape: CoreShape, view: View, wide: float, with_air: bool, figures: 
     found += [line("OUTLINE", view.at(0, 0), view.at(0, top)), line("OUTLINE", view.at(0, 0), view.at(wide, 0))]
     found += _broken(view, wide, top)
     found += _widths(shape, view, figures, with_air)
-    name = "B  With the air" if with_air else "C  With the coolant"
+    name = "B  Air side" if with_air else "C  Coolant side"
     x, y = view.at(0, top)
-    under = "air passages open, bar of a coolant passage" if with_air else "coolant passage open, bars of the air"
+    under = "seen with the air" if with_air else "seen with the coolant, tank removed"
     return found + view_title((x - (8.0 if with_air else 0.0), y + ABOVE - 3.5), f"{name} ({ratio(view.scale)})", under)
 
 
@@ -133,10 +144,10 @@ def _widths(shape: CoreShape, view: View, figures: Figures, with_air: bool) -> l
     level = top if with_air else shape.coolant_passage(0)[1]
     ends = [view.at(u, level) for u in (first, first + fins.pitch)]
     pitch = f"pitch {figures.length(fins.pitch, _band(shape, part, 'pitch'), both=False)}"
-    found.append(horizontal(ends[0], ends[1], view.at(0, top)[1] + 3.5, pitch, factor))
+    found.append(horizontal(ends[0], ends[1], view.at(0, top)[1] + 3.5, pitch, factor, side="left"))
     thick = f"thick {figures.length(fins.thickness, _band(shape, part, 'thickness'), both=False)}"
     middle = sum(shape.air_passage(0) if with_air else shape.coolant_passage(0)) / 2
-    tip = view.at(edge + 3 * fins.pitch + fins.thickness, middle)
+    tip = view.at(edge + 2 * fins.pitch + fins.thickness, middle)
     return found + leader(tip, (tip[0] - 3.0, view.y - 12.5), [thick])
 
 
@@ -144,17 +155,30 @@ def _band(shape: CoreShape, part: str, key: str) -> Band | None:
     return shape.bands.get(f"{part}_fin.{key}")
 
 
-def _along(
-    shape: CoreShape, at: Point, room: float, scale: float, with_air: bool, figures: Figures
-) -> list[Primitive]:
+def _along_scale(fins: Fins, wide: float, high: float) -> float:
+    """The largest scale in which two walls and one length of the fin's pattern find room."""
+    reach, pattern = fins.pitch, 1.0
+    if fins.family == "wavy":
+        reach, pattern = fins.pitch + 2 * fins.wave_amplitude, fins.wave_length
+    elif fins.family == "louver":
+        reach, pattern = fins.pitch + fins.louver_pitch * sin(radians(fins.louver_angle)), 4 * fins.louver_pitch
+    elif is_strip(fins):
+        reach, pattern = 1.5 * fins.pitch, 2 * fins.strip_length
+    reach += fins.thickness
+    return next((s for s in SCALES if reach * s <= high and pattern * s <= wide), SCALES[-1])
+
+
+def _along(shape: CoreShape, at: Point, room: float, with_air: bool, figures: Figures) -> list[Primitive]:
     """A fin along its flow, cut at half height."""
     fins, part = (shape.air, "air") if with_air else (shape.coolant, "coolant")
     letter, what = ("D", "air fin") if with_air else ("E", "turbulator")
-    title = fit(f"{letter}  {what} {fins.name} ({ratio(scale)})", 3.5, room, bold=True)
+    scale = _along_scale(fins, room - 12, _HIGH) if has_walls(fins) else 1.0
+    name = fit(f"{letter}  {what} {fins.name}", 3.5, room - 16, bold=True)
+    title = f"{name} ({ratio(scale)})" if has_walls(fins) else name
     family = f"{fins.family}, along its flow, cut at half height"
-    found = view_title((at[0], at[1] + ALONG - 6), title, fit(family, 2.5, room))
-    wide, high = (room - 12) / scale, 13.0 / scale
-    view = View(at[0] + 12, at[1] + 11, scale)
+    found = view_title((at[0], at[1] + ALONG - 5.2), title, fit(family, 2.5, room))
+    wide, high = (room - 12) / scale, _HIGH / scale
+    view = View(at[0] + 12, at[1] + 9.5, scale)
     if not has_walls(fins):
         return [*found, Text("TEXT", (at[0] + 8, at[1] + 18), "open: nothing between the plates")]
     walls = tuple(view.many(outline) for outline in along(fins, wide, high))

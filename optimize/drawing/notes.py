@@ -8,7 +8,7 @@ from optimize.drawing.pocket_view import room_text
 from optimize.drawing.port_outline import opening
 from optimize.drawing.primitives import Point, Primitive, Text
 
-LINE = 4.1
+LINE = 3.95
 _ROOMS = {
     "length_clearance": "length", "width_clearance": "width", "lid_clearance": "under the lid",
     "port_height_clearance": "port height in its chamber", "port_width_clearance": "port width in its chamber",
@@ -47,7 +47,11 @@ def lines_needed(shape: CoreShape, figures: Figures, wide: float) -> int:
 
 def _room_rows(shape: CoreShape, figures: Figures) -> list[Row]:
     verdict = "The core fits its pocket" if not misfits(shape) else "THE CORE DOES NOT FIT ITS POCKET"
-    rows: list[Row] = [("MISFIT" if misfits(shape) else "TEXT", verdict, True)]
+    sizes = [figures.plain(size) for size in shape.pocket]
+    pocket = f"pocket {sizes[0]} × {sizes[1]}, depth {sizes[2]}, proud {sizes[3]} {figures.unit}"
+    rows: list[Row] = [("MISFIT" if misfits(shape) else "TEXT", verdict, True), ("TEXT", pocket, False)]
+    if figures.system == "US":
+        rows.append(("TEXT", f"[{' × '.join(f'{size:.5g}' for size in shape.pocket)} mm]", False))
     for name, label in _ROOMS.items():
         room = shape.room[name]
         rows.append(("MISFIT" if room < 0 else "TEXT", f"{label}: {room_text(figures, room)}", False))
@@ -57,13 +61,12 @@ def _room_rows(shape: CoreShape, figures: Figures) -> list[Row]:
 def _port_rows(shape: CoreShape, figures: Figures) -> list[Row]:
     o = opening(shape, shape.inlet)
     texts = [
-        f"opens {figures.area(o.area)}: {100 * o.area / o.tank_face:.1f} % of the tank face ({figures.area(o.tank_face)}),",
-        f"{100 * o.area / o.coolant_face:.1f} % of the core's coolant face ({figures.area(o.coolant_face)}, one pass);",
-        f"stands before {o.passages} of {o.of_passages} passages, {100 * o.straight_before / o.coolant_face:.1f} % of that face.",
-        f"Header: {shape.header}. Ports drawn on the lowest seal land,",
-        "as their room below the flange is counted.",
+        f"opens {100 * o.area / o.tank_face:.1f} % of the tank face (chamber, {figures.area(o.tank_face)})",
+        f"opens {100 * o.area / o.coolant_face:.1f} % of the core's coolant face",
+        f"({figures.area(o.coolant_face)} in a pass); before it lie {o.passages} of {o.of_passages}",
+        f"passages and {100 * o.straight_before / o.coolant_face:.1f} % of that face. Header: {shape.header}",
     ]
-    return [("TEXT", f"Port {shape.port.name}", True), *(("TEXT", text, False) for text in texts)]
+    return [("TEXT", f"Port {fit(shape.port.name, 2.5, 40.0)}, opening {figures.area(o.area)}", True), *(("TEXT", text, False) for text in texts)]
 
 
 def passes_text(shape: CoreShape) -> str:
@@ -84,15 +87,13 @@ def _part_rows(shape: CoreShape, figures: Figures) -> list[Row]:
     texts = [
         f"{n + 1} air passages, {_fins_text(shape.air, figures)}",
         f"{n} coolant passages, {_fins_text(shape.coolant, figures)}",
-        f"{passes_text(shape)}; coolant meets the leaving air first" if shape.layers > 1 else passes_text(shape),
+        passes_text(shape),
         f"{2 * n} plates {f(shape.plate, shape.bands.get('plate_thickness'))}, 2 side plates {f(shape.side_plate)}",
-        f"{2 * (n + 1)} air bars {f(shape.air_bar)} wide, {2 * n} coolant bars {f(shape.coolant_bar)} wide",
+        f"{2 * (n + 1)} air bars {figures.plain(shape.air_bar)} wide, {2 * n} coolant bars {figures.plain(shape.coolant_bar)} wide",
     ]
     if shape.layers > 1:
         texts.append(f"{n * (shape.layers - 1)} dividers {f(shape.divider, shape.bands.get('divider_width'))} wide")
     texts.append(f"2 tanks, {f(shape.tank_length, shape.bands.get('tank_length'))} long inside, wall {f(shape.wall)}")
-    if shape.passes > 1:
-        texts.append("tank walls drawn where passes part; the mass counts all")
     return [("TEXT", "Parts", True), *(("TEXT", text, False) for text in texts)]
 
 
@@ -100,9 +101,11 @@ def _general_rows(shape: CoreShape, figures: Figures, wide: float) -> list[Row]:
     unit = "Dimensions in millimetres."
     if figures.system == "US":
         unit = "Dimensions in inches, millimetres in [ ]; details in inches."
-    texts = [
-        f"{unit} Tolerances: half width of the law the study states; none stated where none shown. "
-        "( ) follows from others, tolerance by arithmetic sum. Port bosses, joints and radii are not drawn."
-    ]
-    rows = [row for text in texts for row in wrap(text, 2.5, wide, 5)]
+    text = (
+        f"{unit} Tolerances: half width of the law the study states, none where none is shown. In round brackets: "
+        "follows from others, tolerance by arithmetic sum. Ports on their lowest seal land. No bosses, no radii."
+    )
+    if shape.passes > 1:
+        text += " Chambers open where the coolant turns; mass as if walled."
+    rows = wrap(text, 2.5, wide, 7)
     return [("TEXT", "Notes", True), *(("TEXT", row, False) for row in rows)]

@@ -9,24 +9,26 @@ from optimize.drawing.primitives import Hatch, Path, Point, Primitive, Text, Vie
 STUB = 14.0  # [mm of paper] flange and lid drawn beyond the pocket
 
 
-def profile(shape: CoreShape, view: View, low: float, high: float) -> list[Primitive]:
-    """The pocket cut across: walls from `low` to `high`, floor, flange and the underside of the lid."""
-    depth, lid = shape.pocket[2], shape.pocket[2] + shape.pocket[3]
-    reach = STUB / view.scale
-    walls = [(low - reach, depth), (low, depth), (low, 0.0), (high, 0.0), (high, depth), (high + reach, depth)]
-    right = view.at(high + reach, depth)[0]
+def profile(
+    shape: CoreShape, view: View, pocket: tuple[float, float], core: tuple[float, float], names_left: bool = False
+) -> list[Primitive]:
+    """The pocket cut across: walls and floor, flange and underside of the lid drawn on beyond pocket and core."""
+    depth, lid, reach = shape.pocket[2], shape.pocket[2] + shape.pocket[3], STUB / view.scale
+    (low, high), ends = pocket, (min(pocket[0], core[0]) - reach, max(pocket[1], core[1]) + reach)
+    walls = [(ends[0], depth), (low, depth), (low, 0.0), (high, 0.0), (high, depth), (ends[1], depth)]
+    place, anchor = view.at(ends[0] if names_left else ends[1], depth)[0], "start" if names_left else "end"
     found: list[Primitive] = [
-        line("POCKET", *view.many(walls)), line("POCKET", view.at(low - reach, lid), view.at(high + reach, lid)),
+        line("POCKET", *view.many(walls)), line("POCKET", view.at(ends[0], lid), view.at(ends[1], lid)),
     ]
     names = [(lid, "lid", 0.8), (depth, "flange", 0.8 if (lid - depth) * view.scale > 4.5 else -3.4)]
-    found += [Text("POCKET", (right, view.at(0, v)[1] + up), name, anchor="end") for v, name, up in names]
+    found += [Text("POCKET", (place, view.at(0, v)[1] + up), name, anchor=anchor) for v, name, up in names]
     return found
 
 
 def beyond(view: View, u0: float, v0: float, u1: float, v1: float) -> list[Primitive]:
     """Red lines over the part that has no room."""
     corners = view.many(box(u0, v0, u1, v1))
-    return [Path("MISFIT", (corners,), closed=True), Hatch("MISFIT", corners, 1.2, 135.0)]
+    return [Path("MISFIT", (corners,), closed=True), Hatch("MISFIT", corners, 2.0, 135.0)]
 
 
 def room_text(figures: Figures, room: float) -> str:
@@ -78,7 +80,7 @@ def metal(view: View, u0: float, v0: float, u1: float, v1: float, angle: float =
     """Cut metal: outlined and hatched."""
     return [
         Path("OUTLINE", (view.many(box(u0, v0, u1, v1)),), closed=True),
-        Hatch("HATCH", view.many(box(u0, v0, u1, v1)), 1.1, angle),
+        Hatch("HATCH", view.many(box(u0, v0, u1, v1)), 1.4, angle),
     ]
 
 

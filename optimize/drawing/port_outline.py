@@ -10,7 +10,7 @@ from math import asin, degrees, sqrt
 from optimize.drawing.core_shape import CoreShape, PortPlace, PortShape
 from optimize.drawing.primitives import Point, arc_points
 
-_STRIPS = 48
+_FINE, COARSE = 48, 10  # steps across a passage mouth: for its area, for its picture
 
 
 @dataclass(frozen=True)
@@ -57,24 +57,24 @@ def chord(port: PortShape, a: float) -> tuple[float, float] | None:
     return R - reach, min(R + reach, port.height)
 
 
-def strips(shape: CoreShape, place: PortPlace) -> list[tuple[Point, ...]]:
+def strips(shape: CoreShape, place: PortPlace, steps: int = _FINE) -> list[tuple[Point, ...]]:
     """The mouths of coolant passages seen through a port: polygons in (y, z) of the core."""
     found = []
     for i in range(shape.passages):
         low, high = shape.coolant_passage(i)
         low, high = max(low, place.y - shape.port.width / 2), min(high, place.y + shape.port.width / 2)
         if high > low:
-            found += _seen(shape, place, low, high)
+            found += _seen(shape, place, low, high, steps)
     return found
 
 
-def _seen(shape: CoreShape, place: PortPlace, low: float, high: float) -> list[tuple[Point, ...]]:
+def _seen(shape: CoreShape, place: PortPlace, low: float, high: float, steps: int) -> list[tuple[Point, ...]]:
     """The part of the port between two places along the stack that opens on its pass."""
     floor = shape.coolant_bar + place.layer * (shape.pass_width + shape.divider)
     roof = floor + shape.pass_width
     below, above = [], []
-    for k in range(_STRIPS + 1):
-        y = low + (high - low) * k / _STRIPS
+    for k in range(steps + 1):
+        y = low + (high - low) * k / steps
         ends = chord(shape.port, y - place.y)
         if ends is not None:
             z0, z1 = max(place.z + ends[0], floor), min(place.z + ends[1], roof)

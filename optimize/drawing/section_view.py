@@ -18,7 +18,7 @@ from optimize.drawing.pocket_view import (
 )
 from optimize.drawing.primitives import Point, Primitive, Text, View, line, rectangle
 
-LEFT, RIGHT, ABOVE, BELOW = 31.0, 38.0, 22.0, 29.0  # room for dimensions on paper
+LEFT, RIGHT, ABOVE, BELOW = 30.0, 36.0, 22.0, 29.0  # room for dimensions on paper
 
 
 def section_view(shape: CoreShape, view: View, figures: Figures) -> list[Primitive]:
@@ -26,7 +26,8 @@ def section_view(shape: CoreShape, view: View, figures: Figures) -> list[Primiti
     middle = shape.length / 2
     low, high = middle - shape.pocket[0] / 2, middle + shape.pocket[0] / 2
     top = max(shape.thickness, shape.pocket[2] + shape.pocket[3])
-    found = profile(shape, view, low, high)
+    out = shape.tank_length + shape.wall
+    found = profile(shape, view, (low, high), (-out, shape.length + out), names_left=not shape.outlet.left)
     found += _core(shape, view) + _tank(shape, view, True) + _tank(shape, view, False)
     for place, name in ((shape.inlet, "in"), (shape.outlet, "out")):
         found += _line(shape, view, place, name, (low, high))
@@ -34,7 +35,7 @@ def section_view(shape: CoreShape, view: View, figures: Figures) -> list[Primiti
     found += _across(shape, view, figures, (low, high)) + _upright(shape, view, figures, (low, high))
     found += _misfit(shape, view, (low, high))
     title = view.at(low, top)
-    return found + view_title((title[0] - STUB, title[1] + ABOVE - 9), "A–A", "through the ports and a coolant passage")
+    return found + view_title((title[0] - STUB, title[1] + ABOVE - 10), "A–A  Ports and a coolant passage")
 
 
 def _core(shape: CoreShape, view: View) -> list[Primitive]:
@@ -153,18 +154,19 @@ def _across(shape: CoreShape, view: View, figures: Figures, pocket: tuple[float,
 def _upright(shape: CoreShape, view: View, figures: Figures, pocket: tuple[float, float]) -> list[Primitive]:
     """Dimensions from floor, flange and lid."""
     factor, depth, proud, T = 1 / view.scale, shape.pocket[2], shape.pocket[3], shape.thickness
-    room, right = shape.room["lid_clearance"], view.at(pocket[1], 0)[0]
-    edge = min(view.at(pocket[0], 0)[0], view.at(-shape.tank_length - shape.wall, 0)[0])
+    room, out = shape.room["lid_clearance"], shape.tank_length + shape.wall
+    right = view.at(max(pocket[1], shape.length + out), 0)[0]
+    edge = view.at(min(pocket[0], -out), 0)[0]
     outer, stub = view.at(shape.length + shape.tank_length, T), right + STUB
     found: list[Primitive] = [
-        vertical(view.at(-shape.tank_length, 0), view.at(-shape.tank_length, T), edge - 22,
+        vertical(view.at(-shape.tank_length, 0), view.at(-shape.tank_length, T), edge - 21,
                  figures.length(T, shape.bands.get("thickness")), factor),
         vertical((right, view.at(0, 0)[1]), (stub, view.at(0, depth)[1]), stub + 5,
-                 f"depth {figures.length(depth)}", factor, side="down"),
+                 f"depth {figures.plain(depth)}", factor, side="down"),
     ]
     if proud > 0:
         found.append(vertical((stub, view.at(0, depth)[1]), (stub, view.at(0, depth + proud)[1]), stub + 5,
-                              f"proud {figures.length(proud, both=False)}", factor))
+                              figures.plain(proud), factor))
     found.append(vertical(outer, (stub, view.at(0, depth + proud)[1]), stub + 12,
                           room_text(figures, room), factor, room_layer(room), "down"))
     return found

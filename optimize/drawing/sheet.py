@@ -18,7 +18,8 @@ _CHOICES = [
     *[("A3", scale) for scale in (2.0, 1.0, 0.5)], ("A2", 0.5), ("A3", 0.2), ("A2", 0.2), ("A3", 0.1), ("A2", 0.1),
     ("A2", 0.05), ("A2", 0.02), ("A2", 0.01), ("A2", 0.005), ("A2", 0.002), ("A2", 0.001),
 ]
-_DETAILS = (165.0, 260.0)  # [mm of paper] least and most width of the details
+_DETAILS = (158.0, 260.0)  # [mm of paper] least and most width of the details
+_LEAST = 100.0  # [mm of paper] least height of the details
 _SMALLEST = 5.0  # scale of the details, where a sheet can give it
 _UNDER = ("WATER", "METAL")
 
@@ -55,6 +56,11 @@ class _Layout:
         return min(wide - self.face[0], _DETAILS[1]), high - self.top - TITLE_HEIGHT - 4
 
     @property
+    def left_room(self) -> float:
+        """Height left for what stands under the air face."""
+        return self.inner[1] - self.top - self.face[1]
+
+    @property
     def left_width(self) -> float:
         """Width of what stands under the air face."""
         return min(self.face[0], self.inner[0] - TITLE_WIDTH) - 10
@@ -68,8 +74,8 @@ def draw(space: Space, core: Parameters, plate: Plate) -> Drawing:
     shape, figures = core_shape(space, core), Figures(space.study.units)
     layout = _layout(shape, figures)
     width, height = SHEETS[layout.sheet]
-    detail = detail_scale(shape, layout.detail_room[1])
-    scale = f"{ratio(layout.scale)} (B to E {ratio(detail)})"
+    detail = detail_scale(shape, layout.detail_room)
+    scale = f"{ratio(layout.scale)} (B, C {ratio(detail)})"
     items = frame(layout.sheet) + title_block(layout.sheet, _entry(space, shape, plate, layout.sheet, scale))
     items += _views(shape, figures, layout, detail)
     items.sort(key=lambda item: not _is_under(item))
@@ -95,16 +101,20 @@ def _views(shape: CoreShape, figures: Figures, layout: _Layout, detail: float) -
     found += face_view.face_view(shape, View(x, below + face_view.BELOW + over, k), figures)
     written = lines_needed(shape, figures, layout.left_width) * LINE + 4
     found += notes(shape, figures, (LEFT + 8, below), (layout.left_width, written))
-    found += fins_along(shape, (LEFT + 8, below - written - ALONG), layout.left_width, detail, figures)
-    room = layout.detail_room
-    return found + details(shape, (LEFT + layout.inner[0] - room[0], EDGE + TITLE_HEIGHT + 2), room, detail, figures)
+    (wide, high), base = layout.detail_room, EDGE + TITLE_HEIGHT + 2
+    if written + ALONG <= layout.left_room:
+        found += fins_along(shape, (LEFT + 8, below - written - ALONG), layout.left_width, figures)
+    else:
+        found += fins_along(shape, (LEFT + layout.inner[0] - wide, base), wide, figures)
+        base, high = base + ALONG, high - ALONG
+    return found + details(shape, (LEFT + layout.inner[0] - wide, base), (wide, high), detail, figures)
 
 
 def _layout(shape: CoreShape, figures: Figures) -> _Layout:
     """The first choice in which everything has room, with large details if any choice gives them."""
     tried = [_tried(shape, sheet, scale) for sheet, scale in _CHOICES]
     found = [layout for layout in tried if _has_room(shape, figures, layout)] or tried[-1:]
-    large = (layout for layout in found[:2] if detail_scale(shape, layout.detail_room[1]) >= _SMALLEST)
+    large = (layout for layout in found[:2] if detail_scale(shape, layout.detail_room) >= _SMALLEST)
     return next(large, found[0])
 
 
@@ -119,11 +129,12 @@ def _tried(shape: CoreShape, sheet: str, k: float) -> _Layout:
 
 
 def _has_room(shape: CoreShape, figures: Figures, layout: _Layout) -> bool:
-    wide, high = layout.inner
+    wide = layout.inner[0]
     end = max(shape.pocket[1], shape.height) * layout.scale + end_view.LEFT + end_view.RIGHT
     written = lines_needed(shape, figures, layout.left_width) * LINE + 4
     across = max(layout.section + end, layout.face[0] + _DETAILS[0])
-    return across <= wide and layout.top + layout.face[1] + written + ALONG <= high and layout.detail_room[1] >= 70.0
+    right = layout.detail_room[1] - (ALONG if written + ALONG > layout.left_room else 0.0)
+    return across <= wide and written <= layout.left_room and right >= _LEAST
 
 
 def _entry(space: Space, shape: CoreShape, plate: Plate, sheet: str, scale: str) -> Entry:

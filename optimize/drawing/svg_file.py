@@ -7,6 +7,7 @@ from xml.sax.saxutils import escape
 from optimize.drawing.lettering import CAPITALS, clean
 from optimize.drawing.primitives import LAYERS, Circle, Dimension, Drawing, Hatch, Path, Point, Primitive, Text
 
+_USUAL = 2.5  # [mm] height of most lettering
 _FONT = "'DejaVu Sans',Arial,sans-serif"
 
 
@@ -31,7 +32,8 @@ def svg(drawing: Drawing) -> str:
 def _style() -> str:
     rules = [
         ".ffd .sheet{fill:#fff}", ".ffd path,.ffd circle{fill:none;stroke-linecap:round;stroke-linejoin:round}",
-        f".ffd text{{font-family:{_FONT};direction:ltr;white-space:pre;stroke:none}}", ".ffd .b{font-weight:bold}",
+        f".ffd text{{font-family:{_FONT};direction:ltr;white-space:pre;stroke:none;"
+        f"font-size:{_n(_USUAL / CAPITALS)}px}}", ".ffd .b{font-weight:bold}",
     ]
     for name, layer in LAYERS.items():
         dashes = f";stroke-dasharray:{' '.join(_n(d) for d in layer.dashes)};stroke-linecap:butt" if layer.dashes else ""
@@ -111,8 +113,8 @@ def _text(item: Text, height: float) -> str:
     anchor = f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
     turn = f' transform="rotate({_n(-item.turn)} {x} {y})"' if item.turn else ""
     kind = f"{item.layer} b" if item.bold else item.layer
-    size = _n(item.height / CAPITALS)
-    return f'<text class="{kind}" x="{x}" y="{y}" font-size="{size}"{anchor}{turn}>{_safe(item.text)}</text>\n'
+    size = f' style="font-size:{_n(item.height / CAPITALS)}px"' if item.height != _USUAL else ""
+    return f'<text class="{kind}" x="{x}" y="{y}"{size}{anchor}{turn}>{_safe(item.text)}</text>\n'
 
 
 def hatch_lines(hatch: Hatch) -> list[tuple[Point, Point]]:
