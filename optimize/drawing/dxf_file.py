@@ -1,4 +1,4 @@
-"""A drawing as DXF R2010: layers by meaning, real dimension entities, hatches; the same drawing gives the same bytes."""
+"""A drawing as DXF R2010: layers by meaning, dimension entities, hatches; the same drawing gives the same bytes."""
 
 import re
 from collections.abc import Iterator
@@ -12,7 +12,7 @@ from optimize.drawing.primitives import LAYERS, Circle, Dimension, Drawing, Hatc
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
 
-_STYLE = "FINFRONT"
+_STYLE, _BY_LAYER = "FINFRONT", 256
 _ANSI31 = 3.175  # [mm] gap of the pattern at scale 1
 # What DXF readers take for a code in plain text: %%d, ^J, \U+0041, \M+1; braces only in paragraphs
 _CODES = re.compile(r"%(?=%)|\\(?=[UuMm]\+)")
@@ -112,12 +112,12 @@ def _add(space: Any, item: Path | Circle | Text | Hatch) -> None:
     elif isinstance(item, Circle):
         space.add_circle(item.centre, item.radius, dxfattribs={"layer": item.layer})
     elif isinstance(item, Hatch):
-        hatch = space.add_hatch(dxfattribs={"layer": item.layer})
-        hatch.set_pattern_fill("ANSI31", scale=item.gap / _ANSI31, angle=item.angle - 45.0, color=256)
+        hatch = space.add_hatch(color=_BY_LAYER, dxfattribs={"layer": item.layer})
+        hatch.set_pattern_fill("ANSI31", scale=item.gap / _ANSI31, angle=item.angle - 45.0, color=_BY_LAYER)
         hatch.paths.add_polyline_path(item.outline, is_closed=True)
     elif item.filled:
         for run in item.runs:
-            hatch = space.add_hatch(dxfattribs={"layer": item.layer, "color": 256})
+            hatch = space.add_hatch(color=_BY_LAYER, dxfattribs={"layer": item.layer})
             hatch.paths.add_polyline_path(run, is_closed=True)
     else:
         for run in item.runs:

@@ -1,4 +1,6 @@
-"""The tank end seen from the left: ports in true shape in their chambers, seal land, and the mouths of passages behind."""
+"""The tank end from the left: ports in true shape in their chambers, seal land, the mouths of passages behind."""
+
+from itertools import pairwise
 
 from optimize.drawing.core_shape import CoreShape, PortPlace
 from optimize.drawing.dimensions import horizontal, leader, vertical
@@ -58,12 +60,14 @@ def _port(shape: CoreShape, view: View, place: PortPlace) -> list[Primitive]:
     edge, H = "OUTLINE" if place.left else "HIDDEN", shape.height
     axis, middle = H - place.y, place.z + shape.port.height / 2
     points = [view.many([(axis - a, place.z + b) for a, b in outline(shape.port, grow)]) for grow in (0.0, shape.land)]
-    found: list[Primitive] = [Path(edge, (points[0],), closed=True), Path("THIN" if place.left else "HIDDEN", (points[1],), closed=True)]
+    land = Path("THIN" if place.left else "HIDDEN", (points[1],), closed=True)
+    found: list[Primitive] = [Path(edge, (points[0],), closed=True), land]
     if place.left:
         mouths = tuple(view.many([(H - y, z) for y, z in strip]) for strip in strips(shape, place, COARSE))
         found += [Path("WATER", mouths, closed=True, filled=True), Path("THIN", mouths, closed=True)] if mouths else []
     found.append(Circle("POCKET", view.at(axis, middle), shape.port.values["line_bore"] / 2 * view.scale))
-    reach_u, reach_v = shape.port.width / 2 + shape.land + 2 / view.scale, shape.port.height / 2 + shape.land + 2 / view.scale
+    beside = shape.land + 2 / view.scale
+    reach_u, reach_v = shape.port.width / 2 + beside, shape.port.height / 2 + beside
     found.append(line("CENTRE", view.at(axis - reach_u, middle), view.at(axis + reach_u, middle)))
     found.append(line("CENTRE", view.at(axis, middle - reach_v), view.at(axis, middle + reach_v)))
     side = place.y - shape.edge(place.bank)  # free beside the port, towards the left on paper
@@ -92,14 +96,17 @@ def port_size(shape: CoreShape, figures: Figures) -> list[str]:
 
 def _port_texts(shape: CoreShape, view: View, figures: Figures, high: float) -> list[Primitive]:
     place, H = shape.inlet, shape.height
+    both = ", both tanks" if len(_seen_ports(shape)) == 1 else ""
+    inside = [figures.length(size, both=False) for size in (shape.chamber_height, shape.chamber_width)]
     lines = [
-        f"port {fit(shape.port.name, 2.5, 30.0)}{', both tanks' if len(_seen_ports(shape)) == 1 else ''}", *port_size(shape, figures),
+        f"port {fit(shape.port.name, 2.5, 26.0)}{both}", *port_size(shape, figures),
         f"line Ø{figures.length(shape.port.values['line_bore'], shape.bands.get('port.line_bore'))}",
         f"seal land {figures.length(shape.land, shape.bands.get('seal_land'))}",
         "chamber inside",
-        f"{figures.length(shape.chamber_height, both=False)} × {figures.length(shape.chamber_width, both=False)} {figures.unit}",
+        f"{inside[0]} × {inside[1]} {figures.unit}",
     ]
-    tip = view.at(H - place.y + shape.port.width / 2 * 0.7, place.z + shape.port.height * (0.85 if shape.port.shape == "round" else 0.5))
+    share = 0.85 if shape.port.shape == "round" else 0.5
+    tip = view.at(H - place.y + shape.port.width / 2 * 0.7, place.z + shape.port.height * share)
     edge = max(view.at(high, 0)[0], view.at(H, 0)[0])
     return leader(tip, (edge + 6.0, view.at(0, shape.pocket[2])[1] - 6.5), lines)
 
@@ -113,8 +120,9 @@ def _dimensions(shape: CoreShape, view: View, figures: Figures, pocket: tuple[fl
     if shape.header != "centre" or shape.banks > 1:
         y += 4.0
         axes = sorted({0.0, *(place.y for place in places)})
-        for low, high in zip(axes, axes[1:], strict=False):
-            found.append(horizontal(view.at(H - high, 0), view.at(H - low, 0), y - 11, figures.length(high - low), factor))
+        for low, high in pairwise(axes):
+            ends, text = (view.at(H - high, 0), view.at(H - low, 0)), figures.length(high - low, both=False)
+            found.append(horizontal(*ends, y - 11, text, factor))
         y -= 7.0
     found += [
         horizontal(view.at(0, 0), view.at(H, 0), y - 11, reference(figures, H, stack_band(shape)), factor),

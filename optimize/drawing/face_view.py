@@ -1,9 +1,10 @@
-"""The air face seen with the air: the stack of passages between its side plates, bars, fins, tanks, the pocket around."""
+"""The air face seen with the air: the stack between its side plates, bars, fins, tanks, the pocket around."""
 
 from optimize.drawing.core_shape import CoreShape
 from optimize.drawing.dimensions import vertical
 from optimize.drawing.figures import Figures
 from optimize.drawing.fin_profiles import has_walls, wave_line
+from optimize.drawing.lettering import fit
 from optimize.drawing.pocket_view import (
     bar,
     beyond,
@@ -35,7 +36,8 @@ def face_view(shape: CoreShape, view: View, figures: Figures) -> list[Primitive]
         found += beyond(view, ends[0], 0, u0, H) + beyond(view, L - u0, 0, ends[1], H)
     x, y = view.at(min(u0, ends[0]), min(v0, 0))
     n = shape.passages
-    under = f"{n + 1} air passages ({shape.air.name}), {n} coolant passages ({shape.coolant.name}); fins drawn at the ends"
+    names = [fit(name, 2.5, 32.0) for name in (shape.air.name, shape.coolant.name)]
+    under = f"{n + 1} air passages ({names[0]}), {n} coolant passages ({names[1]}); fins drawn at the ends"
     return found + view_title((x, y - 8.5), "Air face, seen with the air", under)
 
 
@@ -134,7 +136,10 @@ def _dimensions(shape: CoreShape, view: View, figures: Figures) -> list[Primitiv
     return [
         vertical(view.at(outer, 0), view.at(outer, H), left - 14, reference(figures, H, stack_band(shape)), factor),
         vertical(view.at(shape.length - u0, v0), view.at(shape.length - u0, H - v0), right + 11, text, factor),
-        Text("MISFIT" if room < 0 else "TEXT", (right + 17.5, view.at(0, H / 2)[1]), room_text(figures, room), anchor="middle", turn=90.0),
+        Text(
+            "MISFIT" if room < 0 else "TEXT", (right + 17.5, view.at(0, H / 2)[1]), room_text(figures, room),
+            anchor="middle", turn=90.0,
+        ),
     ]
 
 

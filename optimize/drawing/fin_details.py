@@ -1,4 +1,4 @@
-"""Details to a larger scale: the first passages seen with the air and with the coolant, and both fins along their flow."""
+"""Details to a larger scale: the first passages seen with the air and with the coolant, both fins along their flow."""
 
 from math import isfinite, radians, sin
 
@@ -8,7 +8,7 @@ from optimize.drawing.figures import Figures
 from optimize.drawing.fin_profiles import across, along, behind, has_walls, is_strip
 from optimize.drawing.lettering import fit
 from optimize.drawing.pocket_view import bar, view_title
-from optimize.drawing.primitives import Path, Point, Primitive, Text, View, line, rectangle
+from optimize.drawing.primitives import Path, Point, Primitive, Text, View, arrow_head, line, rectangle
 
 SCALES = (20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2)
 LABELS, ABOVE, BELOW, ALONG = 40.0, 17.0, 16.0, 35.0  # room on paper; ALONG is the height of a fin along its flow
@@ -39,7 +39,7 @@ def _shown_width(room: float) -> float:
 
 
 def details(shape: CoreShape, at: Point, room: tuple[float, float], scale: float, figures: Figures) -> list[Primitive]:
-    """Both corners of the stack in the room (width, height) whose lower left corner is `at`; heights stand at the first."""
+    """Both corners of the stack in the room (width, height) above `at`, its lower left corner; heights at the first."""
     wide = _shown_width(room[0])
     first, y = at[0] + LABELS, at[1] + BELOW + max((room[1] - ABOVE - BELOW - stack_shown(shape) * scale) / 2, 0.0)
     second = View(first + wide + 2 * _ASIDE, y, scale)
@@ -110,8 +110,9 @@ def _broken(view: View, wide: float, top: float) -> list[Primitive]:
     corners = [view.at(wide, 0), view.at(wide, top), view.at(0, top)]
     (x, y0), (_, y1), (x0, _) = corners
     middle, across_ = (y0 + y1) / 2, (x0 + x) / 2
-    upright = [(x, y0 - 2), (x, middle - 1.5), (x - 1.2, middle - 0.5), (x + 1.2, middle + 0.5), (x, middle + 1.5), (x, y1 + 2)]
-    flat = [(x0 - 2, y1), (across_ - 1.5, y1), (across_ - 0.5, y1 - 1.2), (across_ + 0.5, y1 + 1.2), (across_ + 1.5, y1), (x + 2, y1)]
+    zigzag = ((-1.5, 0.0), (-0.5, -1.2), (0.5, 1.2), (1.5, 0.0))
+    upright = [(x, y0 - 2), *((x + off, middle + on) for on, off in zigzag), (x, y1 + 2)]
+    flat = [(x0 - 2, y1), *((across_ + on, y1 + off) for on, off in zigzag), (x + 2, y1)]
     return [line("THIN", *upright), line("THIN", *flat)]
 
 
@@ -161,7 +162,8 @@ def _along_scale(fins: Fins, wide: float, high: float) -> float:
     if fins.family == "wavy":
         reach, pattern = fins.pitch + 2 * fins.wave_amplitude, fins.wave_length
     elif fins.family == "louver":
-        reach, pattern = fins.pitch + fins.louver_pitch * sin(radians(fins.louver_angle)), 4 * fins.louver_pitch
+        reach += fins.louver_pitch * sin(radians(fins.louver_angle))
+        pattern = 4 * fins.louver_pitch
     elif is_strip(fins):
         reach, pattern = 1.5 * fins.pitch, 2 * fins.strip_length
     reach += fins.thickness
@@ -184,7 +186,7 @@ def _along(shape: CoreShape, at: Point, room: float, with_air: bool, figures: Fi
     walls = tuple(view.many(outline) for outline in along(fins, wide, high))
     found.append(Path("FINS", walls, closed=True, filled=True))
     x, y = view.at(0, high / 2)
-    found += [line("FLOW", (x - 11, y), (x - 3, y)), Path("FLOW", (((x - 2, y), (x - 5, y + 0.6), (x - 5, y - 0.6)),), True, True)]
+    found += [line("FLOW", (x - 11, y), (x - 3, y)), arrow_head("FLOW", (x - 2, y), 0.0, 3.0)]
     return found + _along_sizes(shape, fins, part, view, figures)
 
 
@@ -200,11 +202,13 @@ def _along_sizes(shape: CoreShape, fins: Fins, part: str, view: View, figures: F
                                              size("louver_pitch", fins.louver_pitch, "louver pitch"), factor)]
         band = _band(shape, part, "louver_angle")
         angle = f"angle {fins.louver_angle:g}°" + (f" ±{band[1]:g}°" if band and band[0] == band[1] else "")
-        return [*found, Text("TEXT", (view.x, y - 4.6), f"{angle}, {size('louver_length', fins.louver_length, 'louver length')}")]
+        length = size("louver_length", fins.louver_length, "louver length")
+        return [*found, Text("TEXT", (view.x, y - 4.6), f"{angle}, {length}")]
     if fins.family == "wavy":
         text = size("wave_length", fins.wave_length, "wave")
         amplitude = size("wave_amplitude", fins.wave_amplitude, "amplitude (half of peak to peak)")
-        return [horizontal(view.at(0, 0), view.at(fins.wave_length, 0), y, text, factor), Text("TEXT", (view.x, y - 4.6), amplitude)]
+        wave = horizontal(view.at(0, 0), view.at(fins.wave_length, 0), y, text, factor)
+        return [wave, Text("TEXT", (view.x, y - 4.6), amplitude)]
     if is_strip(fins) and isfinite(fins.strip_length):
         text = size("strip_length", fins.strip_length, "strip")
         return [horizontal(view.at(0, 0), view.at(fins.strip_length, 0), y, text, factor),

@@ -54,7 +54,7 @@ def behind(fins: Fins, width: float) -> list[Polyline]:
     if not has_walls(fins):
         return []
     if is_strip(fins):
-        return [outline for outline in across(fins, width, fins.pitch / 2)][::2]
+        return across(fins, width, fins.pitch / 2)[::2]
     reach, height = 0.0, fins.spacing - 2 * fins.thickness
     if fins.family == "louver":
         reach, height = fins.louver_pitch * sin(radians(fins.louver_angle)), fins.louver_length
@@ -63,10 +63,8 @@ def behind(fins: Fins, width: float) -> list[Polyline]:
     if not reach:
         return []
     middles = [k * fins.pitch + fins.thickness / 2 for k in range(int(width / fins.pitch) + 1)]
-    low = (fins.spacing - height) / 2
-    return [
-        box(u - reach / 2, low, u + reach / 2, low + height) for u in middles if 0 <= u - reach / 2 < u + reach / 2 <= width
-    ]
+    low, side = (fins.spacing - height) / 2, reach / 2
+    return [box(u - side, low, u + side, low + height) for u in middles if side <= u <= width - side]
 
 
 def along(fins: Fins, length: float, width: float) -> list[Polyline]:

@@ -41,8 +41,8 @@ def frame(sheet: str) -> list[Primitive]:
     outer = box(LEFT - _BORDER, EDGE - _BORDER, W - EDGE + _BORDER, H - EDGE + _BORDER)
     found: list[Primitive] = [Path("FRAME", (inner,), closed=True), Path("THIN", (outer,), closed=True)]
     x, y = W / 2, H / 2
-    for ends in (((x, 0), (x, EDGE + 5)), ((x, H), (x, H - EDGE - 5)), ((0, y), (LEFT + 5, y)), ((W, y), (W - EDGE - 5, y))):
-        found.append(line("FRAME", *ends))
+    marks = [line("FRAME", (x, v), (x, v + up * (EDGE + 5))) for v, up in ((0.0, 1), (H, -1))]
+    found += [*marks, line("FRAME", (0.0, y), (LEFT + 5, y)), line("FRAME", (W, y), (W - EDGE - 5, y))]
     return found + _zones(W, H, True) + _zones(W, H, False)
 
 
@@ -88,15 +88,22 @@ def title_block(sheet: str, entry: Entry) -> list[Primitive]:
     found: list[Primitive] = [Path("OUTLINE", (box(x, y, x + TITLE_WIDTH, y + TITLE_HEIGHT),), closed=True)]
     found += [line("THIN", (x, y + v), (x + TITLE_WIDTH, y + v)) for v in (10.0, 20.0, 36.0, 46.0)]
     found += [Text("TEXT", (x + 3, y + 52.6 - 4.6 * i), text) for i, text in enumerate(CAUTION)]
-    rows = (
-        (36.0, (("scale", entry.scale, 42.0), ("projection", "", 30.0), ("units", entry.units, 60.0), ("tolerances", "as shown", 28.0), ("size", entry.sheet, 20.0))),
-        (10.0, (("material", entry.material, 76.0), ("dry mass", entry.mass, 52.0), ("coolant inside", entry.coolant, 52.0))),
-        (0.0, (("run", entry.run, 66.0), ("date", entry.made, 38.0), ("status", "not released", 30.0), ("checked", "", 26.0), ("sheet", "1/1", 20.0))),
-    )
-    for v, cells in rows:
+    for v, cells in _rows(entry):
         found += _cells(x, y + v, cells)
     found += first_angle((x + 42.0 + 4.5, y + 41.0))
     return found + _title(x, y + 20.0, entry)
+
+
+def _rows(entry: Entry) -> list[tuple[float, tuple[tuple[str, str, float], ...]]]:
+    """Rows of fields from above: level, then name, text and width of each."""
+    return [
+        (36.0, (("scale", entry.scale, 42.0), ("projection", "", 30.0), ("units", entry.units, 60.0),
+                ("tolerances", "as shown", 28.0), ("size", entry.sheet, 20.0))),
+        (10.0, (("material", entry.material, 76.0), ("dry mass", entry.mass, 52.0),
+                ("coolant inside", entry.coolant, 52.0))),
+        (0.0, (("run", entry.run, 66.0), ("date", entry.made, 38.0), ("status", "not released", 30.0),
+               ("checked", "", 26.0), ("sheet", "1/1", 20.0))),
+    ]  # fmt: skip
 
 
 def _cells(x: float, y: float, cells: tuple[tuple[str, str, float], ...]) -> list[Primitive]:
@@ -116,9 +123,10 @@ def _cells(x: float, y: float, cells: tuple[tuple[str, str, float], ...]) -> lis
 def _title(x: float, y: float, entry: Entry) -> list[Primitive]:
     """Title on the left in one or two lines, core on the right."""
     core, height = sized(entry.core, 46.0, (5.0, 3.5, 2.5), bold=True)
-    found: list[Primitive] = [line("THIN", (x + 130, y), (x + 130, y + 16)), Text("TEXT", (x + 131.5, y + 12.6), "core", 1.8),
-                              Text("TEXT", (x + 131.5, y + 4.5), core, height, bold=True)]
-    found.append(Text("TEXT", (x + 1.5, y + 12.6), "title", 1.8))
+    found: list[Primitive] = [
+        line("THIN", (x + 130, y), (x + 130, y + 16)), Text("TEXT", (x + 131.5, y + 12.6), "core", 1.8),
+        Text("TEXT", (x + 131.5, y + 4.5), core, height, bold=True), Text("TEXT", (x + 1.5, y + 12.6), "title", 1.8),
+    ]
     if width(fit(entry.title, 5.0, 1e9), 5.0, bold=True) <= 127:
         return [*found, Text("TEXT", (x + 1.5, y + 4.5), fit(entry.title, 5.0, 127, True), 5.0, bold=True)]
     lines = wrap(entry.title, 3.5, 127, 2, bold=True)

@@ -4,8 +4,9 @@ import unicodedata
 
 # Advance widths of DejaVu Sans in hundredths of an em, and the height of its capitals; Arial is narrower.
 _WIDTHS = {
-    28: "ijl'", 30: "IJ", 32: " ,.·", 35: "/:;\\|f", 36: "-", 40: "()[]t!²³r", 46: '"', 51: "*_`°–sz", 54: "?c", 58: "LFkvxy",
-    62: "PTYaoe", 64: "ESbdghnpqu$0123456789{}", 70: "KAVBRXZC", 76: "UHNDG", 79: "&OQØ", 84: "w#+<=>^~±×−", 87: "M",
+    28: "ijl'", 30: "IJ", 32: " ,.·", 35: "/:;\\|f", 36: "-", 40: "()[]t!²³r", 46: '"', 51: "*_`°–sz", 54: "?c",
+    58: "LFkvxy", 62: "PTYaoe", 64: "ESbdghnpqu$0123456789{}", 70: "KAVBRXZC", 76: "UHNDG", 79: "&OQØ", 84: "w#+<=>^~±×−",
+    87: "M",
     100: "%mW@…—",
 }
 _WIDTH_OF = {letter: width / 100 for width, letters in _WIDTHS.items() for letter in letters}
@@ -62,7 +63,7 @@ def wrap(text: str, height: float, room: float, lines: int, bold: bool = False) 
     return [part for part in found if part]
 
 
-def sized(text: str, room: float, heights: tuple[float, ...] = (5.0, 3.5, 2.5), bold: bool = False) -> tuple[str, float]:
+def sized(text: str, room: float, heights: tuple[float, ...], bold: bool = False) -> tuple[str, float]:
     """The text in the largest of the heights it fits in, cut in the smallest if in none."""
     for height in heights:
         if width(clean(text), height, bold) <= room:

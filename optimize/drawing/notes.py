@@ -8,7 +8,7 @@ from optimize.drawing.pocket_view import room_text
 from optimize.drawing.port_outline import opening
 from optimize.drawing.primitives import Point, Primitive, Text
 
-LINE = 3.95
+LINE = 3.9
 _ROOMS = {
     "length_clearance": "length", "width_clearance": "width", "lid_clearance": "under the lid",
     "port_height_clearance": "port height in its chamber", "port_width_clearance": "port width in its chamber",
@@ -26,8 +26,8 @@ def notes(shape: CoreShape, figures: Figures, at: Point, room: tuple[float, floa
     """Two columns of lines below the upper left corner `at`, within the room (width, height)."""
     half = room[0] / 2
     columns = (
-        _room_rows(shape, figures) + [("TEXT", "", False)] + _port_rows(shape, figures),
-        _part_rows(shape, figures) + [("TEXT", "", False)] + _general_rows(shape, figures, half - 4),
+        [*_room_rows(shape, figures), ("TEXT", "", False), *_port_rows(shape, figures)],
+        [*_part_rows(shape, figures), ("TEXT", "", False), *_general_rows(shape, figures, half - 4)],
     )
     most = int(room[1] / LINE)
     found: list[Primitive] = []
@@ -66,7 +66,8 @@ def _port_rows(shape: CoreShape, figures: Figures) -> list[Row]:
         f"({figures.area(o.coolant_face)} in a pass); before it lie {o.passages} of {o.of_passages}",
         f"passages and {100 * o.straight_before / o.coolant_face:.1f} % of that face. Header: {shape.header}",
     ]
-    return [("TEXT", f"Port {fit(shape.port.name, 2.5, 40.0)}, opening {figures.area(o.area)}", True), *(("TEXT", text, False) for text in texts)]
+    head = f"Port {fit(shape.port.name, 2.5, 40.0)}, opening {figures.area(o.area)}"
+    return [("TEXT", head, True), *(("TEXT", text, False) for text in texts)]
 
 
 def passes_text(shape: CoreShape) -> str:
@@ -84,12 +85,13 @@ def _fins_text(fins: Fins, figures: Figures) -> str:
 
 def _part_rows(shape: CoreShape, figures: Figures) -> list[Row]:
     n, f = shape.passages, figures.length
+    bars = [figures.plain(width) for width in (shape.air_bar, shape.coolant_bar)]
     texts = [
         f"{n + 1} air passages, {_fins_text(shape.air, figures)}",
         f"{n} coolant passages, {_fins_text(shape.coolant, figures)}",
         passes_text(shape),
         f"{2 * n} plates {f(shape.plate, shape.bands.get('plate_thickness'))}, 2 side plates {f(shape.side_plate)}",
-        f"{2 * (n + 1)} air bars {figures.plain(shape.air_bar)} wide, {2 * n} coolant bars {figures.plain(shape.coolant_bar)} wide",
+        f"{2 * (n + 1)} air bars {bars[0]} wide, {2 * n} coolant bars {bars[1]} wide",
     ]
     if shape.layers > 1:
         texts.append(f"{n * (shape.layers - 1)} dividers {f(shape.divider, shape.bands.get('divider_width'))} wide")

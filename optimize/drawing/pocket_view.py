@@ -1,5 +1,6 @@
 """What the views share: the pocket as an adjacent part, flow arrows, what does not fit, titles of views."""
 
+from itertools import pairwise
 from math import atan2, degrees
 
 from optimize.drawing.core_shape import Band, CoreShape
@@ -58,7 +59,7 @@ def block_arrow(tail: Point, tip: Point, wide: float = 3.2) -> Path:
 def flow_line(points: list[Point], heads: bool = True) -> list[Primitive]:
     """The way of the coolant on paper, an arrow head at its end and in the middle of each long stretch."""
     found: list[Primitive] = [line("FLOW", *points)]
-    for i, (tail, tip) in enumerate(zip(points, points[1:], strict=False)):
+    for i, (tail, tip) in enumerate(pairwise(points)):
         angle = degrees(atan2(tip[1] - tail[1], tip[0] - tail[0]))
         long = abs(tip[0] - tail[0]) + abs(tip[1] - tail[1]) > 40.0
         if i == len(points) - 2:

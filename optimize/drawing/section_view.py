@@ -176,7 +176,8 @@ def _misfit(shape: CoreShape, view: View, pocket: tuple[float, float]) -> list[P
     ends = (-shape.tank_length - shape.wall, shape.length + shape.tank_length + shape.wall)
     lid, found = shape.pocket[2] + shape.pocket[3], list[Primitive]()
     if shape.room["length_clearance"] < 0:
-        found += beyond(view, ends[0], 0, pocket[0], shape.thickness) + beyond(view, pocket[1], 0, ends[1], shape.thickness)
+        found += beyond(view, ends[0], 0, pocket[0], shape.thickness)
+        found += beyond(view, pocket[1], 0, ends[1], shape.thickness)
     if shape.room["lid_clearance"] < 0:
         found += beyond(view, ends[0], lid, ends[1], shape.thickness)
     return found

@@ -36,8 +36,10 @@ def _style() -> str:
         f"font-size:{_n(_USUAL / CAPITALS)}px}}", ".ffd .b{font-weight:bold}",
     ]
     for name, layer in LAYERS.items():
-        dashes = f";stroke-dasharray:{' '.join(_n(d) for d in layer.dashes)};stroke-linecap:butt" if layer.dashes else ""
-        rules.append(f".ffd path.{name},.ffd circle.{name}{{stroke:{layer.colour};stroke-width:{layer.width:g}{dashes}}}")
+        look = f"stroke:{layer.colour};stroke-width:{layer.width:g}"
+        if layer.dashes:
+            look += f";stroke-dasharray:{' '.join(_n(d) for d in layer.dashes)};stroke-linecap:butt"
+        rules.append(f".ffd path.{name},.ffd circle.{name}{{{look}}}")
         rules.append(f".ffd path.{name}.f{{fill:{layer.colour};stroke:none}}.ffd text.{name}{{fill:{layer.colour}}}")
     return "".join(rules)
 
