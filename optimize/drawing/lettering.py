@@ -5,9 +5,8 @@ import unicodedata
 # Advance widths of DejaVu Sans in hundredths of an em, and the height of its capitals; Arial is narrower.
 _WIDTHS = {
     28: "ijl'", 30: "IJ", 32: " ,.·", 35: "/:;\\|f", 36: "-", 40: "()[]t!²³r", 46: '"', 51: "*_`°–sz", 54: "?c",
-    58: "LFkvxy", 62: "PTYaoe", 64: "ESbdghnpqu$0123456789{}", 70: "KAVBRXZC", 76: "UHNDG", 79: "&OQØ", 84: "w#+<=>^~±×−",
-    87: "M",
-    100: "%mW@…—",
+    58: "LFkvxy", 62: "PTYaoe", 64: "ESbdghnpqu$0123456789{}", 70: "KAVBRXZC", 76: "UHNDG", 79: "&OQØ",
+    84: "w#+<=>^~±×−", 87: "M", 100: "%mW@…—",
 }
 _WIDTH_OF = {letter: width / 100 for width, letters in _WIDTHS.items() for letter in letters}
 CAPITALS = 0.729

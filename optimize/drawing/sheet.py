@@ -1,6 +1,7 @@
 """One core on one sheet: the smallest sheet and largest scale it fits in, and everything put in its place."""
 
 from dataclasses import dataclass
+from itertools import islice
 
 from optimize import units
 from optimize.drawing import end_view, face_view, section_view
@@ -99,7 +100,7 @@ def _views(shape: CoreShape, figures: Figures, layout: _Layout, detail: float) -
     found += end_view.end_view(shape, View(LEFT + layout.section + end_view.LEFT + over, row, k), figures)
     below = top - layout.top - layout.face[1]
     found += face_view.face_view(shape, View(x, below + face_view.BELOW + over, k), figures)
-    written = lines_needed(shape, figures, layout.left_width) * LINE + 4
+    written = lines_needed(shape, figures, layout.left_width) * LINE + 3
     found += notes(shape, figures, (LEFT + 8, below), (layout.left_width, written))
     (wide, high), base = layout.detail_room, EDGE + TITLE_HEIGHT + 2
     if written + ALONG <= layout.left_room:
@@ -113,8 +114,8 @@ def _views(shape: CoreShape, figures: Figures, layout: _Layout, detail: float) -
 def _layout(shape: CoreShape, figures: Figures) -> _Layout:
     """The first choice in which everything has room, with large details if any choice gives them."""
     tried = [_tried(shape, sheet, scale) for sheet, scale in _CHOICES]
-    found = [layout for layout in tried if _has_room(shape, figures, layout)] or tried[-1:]
-    large = (layout for layout in found[:2] if detail_scale(shape, layout.detail_room) >= _SMALLEST)
+    found = list(islice((layout for layout in tried if _has_room(shape, figures, layout)), 2)) or tried[-1:]
+    large = (layout for layout in found if detail_scale(shape, layout.detail_room) >= _SMALLEST)
     return next(large, found[0])
 
 
@@ -131,7 +132,7 @@ def _tried(shape: CoreShape, sheet: str, k: float) -> _Layout:
 def _has_room(shape: CoreShape, figures: Figures, layout: _Layout) -> bool:
     wide = layout.inner[0]
     end = max(shape.pocket[1], shape.height) * layout.scale + end_view.LEFT + end_view.RIGHT
-    written = lines_needed(shape, figures, layout.left_width) * LINE + 4
+    written = lines_needed(shape, figures, layout.left_width) * LINE + 3
     across = max(layout.section + end, layout.face[0] + _DETAILS[0])
     right = layout.detail_room[1] - (ALONG if written + ALONG > layout.left_room else 0.0)
     return across <= wide and written <= layout.left_room and right >= _LEAST
