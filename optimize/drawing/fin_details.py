@@ -73,7 +73,7 @@ def _across(shape: CoreShape, view: View, wide: float, with_air: bool, figures: 
     found += _widths(shape, view, figures, with_air)
     name = "B  Air side" if with_air else "C  Coolant side"
     x, y = view.at(0, top)
-    under = "seen with the air" if with_air else "seen with the coolant, tank removed"
+    under = "seen with the air" if with_air else "with the coolant, no tank"
     return found + view_title((x - (8.0 if with_air else 0.0), y + ABOVE - 3.5), f"{name} ({ratio(view.scale)})", under)
 
 

@@ -101,7 +101,7 @@ def _line(shape: CoreShape, view: View, place: PortPlace, name: str, pocket: tup
     x, y = view.at(wall, z + half)
     hidden = shape.side_by_side and shape.inlet.left is shape.outlet.left
     if not (hidden and name == "out"):
-        text = "in, out behind" if hidden else name
+        text = "in, out" if hidden else name
         found.append(Text("FLOW", (x + sign * 2.0, y + 0.8), text, anchor="end" if sign < 0 else "start"))
     return found
 
