@@ -22,7 +22,8 @@ US = {"thickness": "2.75 in", "passages": "11", "passes": "1", "air_fin": "S20-2
 CASES: dict[str, dict[str, str]] = {
     "round": {}, "D": {"port": "D25-17", "air_fin": "L18-64", "turbulator": "TP-20-14"},
     "two through": {"passes": "2 through the thickness", "thickness": "85 mm", "passages": "10", "port": "D25-17"},
-    "three through": {"passes": "3 through the thickness", "thickness": "89 mm", "port": "R16", "turbulator": "OPEN-30"},
+    "three through": {"passes": "3 through the thickness", "thickness": "89 mm", "port": "R16",
+                      "turbulator": "OPEN-30"},
     "two side by side": {"passes": "2 side by side", "passages": "12", "port": "D32-21", "air_fin": "P16-64"},
     "three side by side": {"passes": "3 side by side", "passages": "12", "air_fin": "W16-95"},
     "does not fit": {"passages": "15", "thickness": "95 mm", "length": "300 mm", "air_fin": "M17-64"},
@@ -47,8 +48,13 @@ def core(system: str = "SI", **changes: str) -> Parameters:
     return typed_core(space(system), [f"{key}={value}" for key, value in given.items()])
 
 
-def drawn(system: str = "SI", plate: Plate = PLATE, **changes: str) -> Drawing:
-    return draw(space(system), core(system, **changes), plate)
+def drawn(system: str = "SI", **changes: str) -> Drawing:
+    return _drawn(system, tuple(sorted(changes.items())))
+
+
+@cache
+def _drawn(system: str, changes: tuple[tuple[str, str], ...]) -> Drawing:
+    return draw(space(system), core(system, **dict(changes)), PLATE)
 
 
 def flat(drawing: Drawing) -> Iterator[Any]:

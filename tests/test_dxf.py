@@ -76,7 +76,9 @@ def test_numbers_of_the_study_stand_in_the_dimensions(tmp_path):
         assert text in said
 
 
-@pytest.mark.parametrize("hostile", ["%%d 5%% %%u", "\\U+0041 \\M+1", "^J ^I caret", "{\\fArial;x} \\P", "a\n0\nEOF\n", "\x00\x07", "𝄞 é"])
+@pytest.mark.parametrize("hostile", [
+    "%%d 5%% %%u", "\\U+0041 \\M+1", "^J ^I caret", "{\\fArial;x} \\P", "a\n0\nEOF\n", "\x00\x07", "𝄞 é", "\ud800 x",
+])  # fmt: skip
 def test_no_text_of_the_user_becomes_a_code(tmp_path, hostile):
     drawing = draw(space("SI"), core(), Plate(hostile, "C1", hostile, "2026"))
     write_dxf(drawing, tmp_path / "a.dxf")
@@ -126,8 +128,10 @@ def test_a_core_typed_by_hand_and_one_changed_by_hand_are_drawn(tmp_path, monkey
     assert "C919911, changed" in text
 
 
-@pytest.mark.parametrize("words", [["--core", "thickness=7"], ["--run", "nothing"], [], ["--run", "RUN", "--pick", "C0"],
-                                   ["--run", "RUN", "--core", "tank_wall=60 mm"]], ids=" ".join)  # fmt: skip
+@pytest.mark.parametrize("words", [
+    ["--core", "thickness=7"], ["--run", "nothing"], [], ["--run", "RUN", "--pick", "C0"],
+    ["--run", "RUN", "--core", "tank_wall=60 mm"],
+], ids=" ".join)  # fmt: skip
 def test_a_core_that_is_none_is_refused_in_words(tmp_path, monkeypatch, capsys, words):
     words = [str(ROOT / "results/example") if word == "RUN" else word for word in words]
     study = ROOT / "studies/dune_racer.toml"

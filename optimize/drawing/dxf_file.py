@@ -69,7 +69,7 @@ def _document(drawing: Drawing) -> "Document":
     document.header["$LTSCALE"] = 1.0
     document.set_modelspace_vport(drawing.height * 1.05, (drawing.width / 2, drawing.height / 2))
     document.header["$EXTMIN"], document.header["$EXTMAX"] = (0, 0, 0), (drawing.width, drawing.height, 0)
-    document.header["$LIMMIN"], document.header["$LIMMAX"] = (0, 0), (drawing.width, drawing.height)
+    document.modelspace().reset_limits((0, 0), (drawing.width, drawing.height))
     return document
 
 

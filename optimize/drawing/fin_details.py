@@ -71,7 +71,7 @@ def _across(shape: CoreShape, view: View, wide: float, with_air: bool, figures: 
     found += [line("OUTLINE", view.at(0, 0), view.at(0, top)), line("OUTLINE", view.at(0, 0), view.at(wide, 0))]
     found += _broken(view, wide, top)
     found += _widths(shape, view, figures, with_air)
-    name = "B  Air side" if with_air else "C  Coolant side"
+    name = "B: air side" if with_air else "C: coolant side"
     x, y = view.at(0, top)
     under = "seen with the air" if with_air else "with the coolant, no tank"
     return found + view_title((x - (8.0 if with_air else 0.0), y + ABOVE - 3.5), f"{name} ({ratio(view.scale)})", under)
@@ -175,7 +175,7 @@ def _along(shape: CoreShape, at: Point, room: float, with_air: bool, figures: Fi
     fins, part = (shape.air, "air") if with_air else (shape.coolant, "coolant")
     letter, what = ("D", "air fin") if with_air else ("E", "turbulator")
     scale = _along_scale(fins, room - 12, _HIGH) if has_walls(fins) else 1.0
-    name = fit(f"{letter}  {what} {fins.name}", 3.5, room - 16, bold=True)
+    name = fit(f"{letter}: {what} {fins.name}", 3.5, room - 16, bold=True)
     title = f"{name} ({ratio(scale)})" if has_walls(fins) else name
     family = f"{fins.family}, along its flow, cut at half height"
     found = view_title((at[0], at[1] + ALONG - 5.2), title, fit(family, 2.5, room))

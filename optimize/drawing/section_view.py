@@ -35,7 +35,7 @@ def section_view(shape: CoreShape, view: View, figures: Figures) -> list[Primiti
     found += _across(shape, view, figures, (low, high)) + _upright(shape, view, figures, (low, high))
     found += _misfit(shape, view, (low, high))
     title = view.at(low, top)
-    return found + view_title((title[0] - STUB, title[1] + ABOVE - 10), "A–A  Ports and a coolant passage")
+    return found + view_title((title[0] - STUB, title[1] + ABOVE - 10), "A–A: ports and a coolant passage")
 
 
 def _core(shape: CoreShape, view: View) -> list[Primitive]:
