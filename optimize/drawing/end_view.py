@@ -96,14 +96,14 @@ def port_size(shape: CoreShape, figures: Figures) -> list[str]:
 
 def _port_texts(shape: CoreShape, view: View, figures: Figures, high: float) -> list[Primitive]:
     place, H = shape.inlet, shape.height
-    both = ", both tanks" if len(_seen_ports(shape)) == 1 else ""
     inside = [figures.length(size, both=False) for size in (shape.chamber_height, shape.chamber_width)]
     lines = [
-        f"port {fit(shape.port.name, 2.5, 26.0)}{both}", *port_size(shape, figures),
+        f"port {fit(shape.port.name, 2.5, 34.0)}", *port_size(shape, figures),
         f"line Ø{figures.length(shape.port.values['line_bore'], shape.bands.get('port.line_bore'))}",
         f"seal land {figures.length(shape.land, shape.bands.get('seal_land'))}",
         "chamber inside",
         f"{inside[0]} × {inside[1]} {figures.unit}",
+        *(["both tanks alike"] if len(_seen_ports(shape)) == 1 else []),
     ]
     share = 0.85 if shape.port.shape == "round" else 0.5
     tip = view.at(H - place.y + shape.port.width / 2 * 0.7, place.z + shape.port.height * share)

@@ -180,7 +180,7 @@ def _along(shape: CoreShape, at: Point, room: float, with_air: bool, figures: Fi
     family = f"{fins.family}, along its flow, cut at half height"
     found = view_title((at[0], at[1] + ALONG - 5.2), title, fit(family, 2.5, room))
     wide, high = (room - 12) / scale, _HIGH / scale
-    view = View(at[0] + 12, at[1] + 9.5, scale)
+    view = View(at[0] + 12, at[1] + 10.5, scale)
     if not has_walls(fins):
         return [*found, Text("TEXT", (at[0] + 8, at[1] + 18), "open: nothing between the plates")]
     walls = tuple(view.many(outline) for outline in along(fins, wide, high))

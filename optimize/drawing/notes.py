@@ -85,12 +85,12 @@ def _fins_text(fins: Fins, figures: Figures) -> str:
 
 def _part_rows(shape: CoreShape, figures: Figures) -> list[Row]:
     n, f = shape.passages, figures.length
-    bars = [figures.plain(width) for width in (shape.air_bar, shape.coolant_bar)]
+    bars = [figures.plain(width) for width in (shape.air_bar, shape.coolant_bar, shape.side_plate)]
     texts = [
         f"{n + 1} air passages, {_fins_text(shape.air, figures)}",
         f"{n} coolant passages, {_fins_text(shape.coolant, figures)}",
         passes_text(shape),
-        f"{2 * n} plates {f(shape.plate, shape.bands.get('plate_thickness'))}, 2 side plates {f(shape.side_plate)}",
+        f"{2 * n} plates {f(shape.plate, shape.bands.get('plate_thickness'))}, 2 side plates {bars[2]}",
         f"{2 * (n + 1)} air bars {bars[0]} wide, {2 * n} coolant bars {bars[1]} wide",
     ]
     if shape.layers > 1:

@@ -21,7 +21,8 @@ def profile(
     found: list[Primitive] = [
         line("POCKET", *view.many(walls)), line("POCKET", view.at(ends[0], lid), view.at(ends[1], lid)),
     ]
-    names = [(lid, "lid", 0.8), (depth, "flange", 0.8 if (lid - depth) * view.scale > 4.5 else -3.4)]
+    crowded = any(0.0 < (v - depth) * view.scale <= 4.5 for v in (lid, shape.thickness))
+    names = [(lid, "lid", 0.8), (depth, "flange", -3.4 if crowded else 0.8)]
     found += [Text("POCKET", (place, view.at(0, v)[1] + up), name, anchor=anchor) for v, name, up in names]
     return found
 
