@@ -213,6 +213,23 @@ def scatter(
 
 
 @app.command()
+def draw(
+    study: Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")],
+    core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    out: Annotated[Path, typer.Option(help="Folder for the drawing.")] = Path("results/drawing"),
+) -> None:
+    """One core in its pocket to scale, with its dimensions and tolerances: SVG, and DXF for the casting designer."""
+    from optimize.drawing.drawn_core import plate_of, write_drawing
+
+    if study.is_dir():
+        run, study = run or (study if core is None else None), study / "study.toml"
+    problem = _problem(study)
+    chosen = _core(problem, core, run, pick)
+    for path in write_drawing(problem.space, chosen, plate_of(problem.study, run, pick, bool(core)), out):
+        print(path)
+
+
+@app.command()
 def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a run.", show_default=False)]) -> None:
     """Draw the figures and write the summary of a finished run again."""
     from optimize.report import write_report

@@ -1,0 +1,38 @@
+"""The drawing of one core of a study or a run as files; for `finfront draw`."""
+
+import re
+from pathlib import Path
+
+from optimize import runs
+from optimize.drawing.dxf_file import write_dxf
+from optimize.drawing.sheet import Plate, draw
+from optimize.drawing.svg_file import svg
+from optimize.record import run_id
+from optimize.space import Parameters, Space
+from optimize.study.model import Study
+
+_NAME = re.compile(r"C[0-9]{1,18}")
+
+
+def plate_of(study: Study, run: Path | None, pick: str, changed: bool) -> Plate:
+    """What the title block says of a core typed by hand, or of one of a run; `changed`: some of it by hand.
+
+    Raises FinfrontError when the run cannot be read.
+    """
+    if run is None:
+        return Plate(study.title, "core", f"{Path(study.path).stem}, as typed", "–")
+    record = runs.read(run).record
+    name = str(record.get("picks", {}).get(pick, pick))
+    made = run_id(record)
+    return Plate(study.title, f"{name}, changed" if changed else name, made, made.rsplit(" ", 2)[1])
+
+
+def write_drawing(space: Space, core: Parameters, plate: Plate, out: Path) -> list[Path]:
+    """C123.svg and C123.dxf in a folder, which is made; core.svg and core.dxf where the core has no name of a run."""
+    drawing = draw(space, core, plate)
+    out.mkdir(parents=True, exist_ok=True)
+    name = plate.core if _NAME.fullmatch(plate.core) else "core"
+    paths = [out / f"{name}.svg", out / f"{name}.dxf"]
+    paths[0].write_text(svg(drawing), encoding="utf-8", newline="")
+    write_dxf(drawing, paths[1])
+    return paths
