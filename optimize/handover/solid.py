@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from optimize.errors import FinfrontError
-from optimize.handover.placing import INLET, Box, Opening, Placed, Tank, placed
+from optimize.handover.placing import INLET, Box, Opening, Placed, Point, Tank, placed
 from optimize.space import Parameters, Space
 
 _MM = 1000.0
@@ -124,14 +124,14 @@ def _circle(x: float, y: float, z: float, radius: float) -> Any:
     return BRepBuilderAPI_MakeEdge(gp_Circ(gp_Ax2(_point(x, y, z), gp_Dir(1.0, 0.0, 0.0)), _MM * radius)).Edge()
 
 
-def _arc(start: tuple[float, float, float], through: tuple[float, float, float], end: tuple[float, float, float]) -> Any:
+def _arc(start: Point, through: Point, end: Point) -> Any:
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
     from OCP.GC import GC_MakeArcOfCircle
 
     return BRepBuilderAPI_MakeEdge(GC_MakeArcOfCircle(_point(*start), _point(*through), _point(*end)).Value()).Edge()
 
 
-def _line(start: tuple[float, float, float], end: tuple[float, float, float]) -> Any:
+def _line(start: Point, end: Point) -> Any:
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
 
     return BRepBuilderAPI_MakeEdge(_point(*start), _point(*end)).Edge()
