@@ -18,6 +18,7 @@ from optimize.errors import FinfrontError
 
 if TYPE_CHECKING:
     from optimize.evaluate import CoreProblem
+    from optimize.handover.handed import Handed
     from optimize.space import Parameters
     from optimize.study.model import Study
 
@@ -33,6 +34,7 @@ Core = Annotated[
 ]
 FromRun = Annotated[Path | None, typer.Option("--run", metavar="RUN", help="Take the core from this run ...")]
 Pick = Annotated[str, typer.Option("--pick", metavar="NAME", help="... by its name (C123) or pick (knee).")]
+StudyOrRun = Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")]
 Workers = Annotated[int | None, typer.Option(min=1, help="Processes; no result depends on it.", show_default="all")]
 Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
 
@@ -218,6 +220,33 @@ def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a 
 
 
 @app.command()
+def sheet(
+    study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    out: Annotated[Path, typer.Option(help="Folder for workbook and page.")] = Path("results/handover"),
+) -> None:
+    """What a core supplier signs: specification, bench figures and tolerances as a workbook, and one page (PDF)."""
+    from optimize.handover import write_sheets
+
+    problem, chosen, handed = _handed(study, core, run, pick)
+    out.mkdir(parents=True, exist_ok=True)
+    for path in write_sheets(problem, chosen, handed.name, handed.record, out, handed.tables):
+        print(path)
+
+
+@app.command()
+def solid(
+    study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    out: Annotated[Path, typer.Option(help="Folder for the file.")] = Path("results/handover"),
+) -> None:
+    """Core, tanks, ports and keep-out as solids for the casting designer (STEP); needs finfront[solid]."""
+    from optimize.handover import write_solid
+
+    problem, chosen, handed = _handed(study, core, run, pick)
+    out.mkdir(parents=True, exist_ok=True)
+    print(write_solid(problem.space, chosen, out / f"{handed.name}.step", handed.made))
+
+
+@app.command()
 def benchmark(
     study: StudyFile,
     cores: Annotated[int, typer.Option(min=1, help="Cores to rate, spread over the space.")] = 200_000,
@@ -257,6 +286,18 @@ def _core(
     if run is None:
         return typed_core(problem.space, pairs or [], open_names)
     return core_of_run(problem.space, run, pick) | given_values(problem.space, pairs or [])
+
+
+def _handed(
+    study: Path, pairs: list[str] | None, run: Path | None, pick: str
+) -> "tuple[CoreProblem, Parameters, Handed]":
+    """The problem, the core meant, and what its run knows of it."""
+    from optimize.handover.handed import handed
+
+    if study.is_dir():
+        run, study = run or (study if pairs is None else None), study / "study.toml"
+    problem = _problem(study)
+    return problem, _core(problem, pairs, run, pick), handed(run, pick, bool(pairs))
 
 
 def _soaking_problem(study: Path) -> "CoreProblem":

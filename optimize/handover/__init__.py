@@ -52,5 +52,6 @@ def write_sheets(
 def write_solid(space: Space, core: Parameters, path: Path, made: "datetime | None" = None) -> Path:
     """Core block, tanks, ports and keep-out as a STEP file; `made` is the date it bears."""
     from optimize.handover import solid
+    from optimize.handover.handed import NO_DATE
 
-    return solid.write_solid(space, core, path, made or solid.NO_DATE)
+    return solid.write_solid(space, core, path, made or NO_DATE)

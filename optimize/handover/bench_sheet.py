@@ -5,11 +5,11 @@ from typing import Any
 from optimize import units
 from optimize.handover import notes
 from optimize.handover.bench import BenchPoint, Stream
-from optimize.handover.digits import decimals
+from optimize.handover.digits import decimals, decimals_of_largest
 from optimize.handover.grid import Grid, Look, Words
 from optimize.handover.subject import Subject
 
-_WIDTHS = (16, 12, 12, 12, 13, 12, 12, 12, 12, 14, 14, 14)
+_WIDTHS = (16, 12, 12, 12, 13, 12, 12, 12, 12, 16, 14, 14)
 _AIR_VOLUME = {"SI": "L/s", "US": "ft^3/min"}  # the measures of flow benches
 _MEASURED = 11
 _HEADS = (
@@ -38,9 +38,7 @@ def _stream(s: Subject, grid: Grid, stream: Stream) -> None:
     loss, mass = (units.unit_symbol(kind, system) for kind in ("pressure", "mass flow"))
     volume, _ = volume_unit(stream, system)
     grid.row(("%", mass, volume, "", *(loss for _ in _HEADS[4:])), 0, ["soft"] + ["number"] * (len(_HEADS) - 1))
-    places = max(
-        decimals([float(units.to_display(point.loss, "pressure", system))], 4) for point in stream.points
-    )
+    places = loss_places(stream, system)
     for point in stream.points:
         _point(s, grid, stream, point, places)
     for text in notes.stream_notes(stream):
@@ -52,6 +50,11 @@ def volume_unit(stream: Stream, system: str) -> tuple[str, float]:
     if stream.name != "air":
         return units.unit_symbol("volume flow", system), units.scale("volume flow", system)[0]
     return _AIR_VOLUME[system].replace("^3", "³"), units.parse(f"1 {_AIR_VOLUME[system]}", "volume flow")
+
+
+def loss_places(stream: Stream, system: str) -> int:
+    """Decimals of all losses of a stream."""
+    return decimals_of_largest(float(units.to_display(point.loss, "pressure", system)) for point in stream.points)
 
 
 def _point(s: Subject, grid: Grid, stream: Stream, point: BenchPoint, places: int) -> None:

@@ -45,6 +45,16 @@ def decimals_within(values: Sequence[float | None], low: float | None, high: flo
     return int(np.clip(1 - np.floor(np.log10((high - low) / 2)), 0, places))
 
 
+def decimals_of_largest(values: Iterable[float], significant: int = 4) -> int:
+    """The decimals with which the largest of the values has so many digits, zeros at its end too.
+
+    >>> decimals_of_largest([1.686, 5.576, 19.87]), decimals_of_largest([0.279])
+    (2, 4)
+    """
+    largest = max((abs(v) for v in values if np.isfinite(v)), default=0.0)
+    return int(np.clip(significant - 1 - np.floor(np.log10(largest)), 0, _MOST)) if largest else 0
+
+
 def shown(value: float, places: int) -> str:
     """A number with so many decimals, thousands apart.
 

@@ -23,6 +23,7 @@ _STYLES: dict[str, dict[str, Any]] = {
     "head": {**_FONT, "bold": True, "text_wrap": True, "bottom": 2, "bottom_color": FRONT, "valign": "bottom"},
     "head left": {
         **_FONT, "bold": True, "text_wrap": True, "bottom": 2, "bottom_color": FRONT, "valign": "bottom", "indent": 1,
+        "align": "left",
     },
     "head right": {
         **_FONT, "bold": True, "text_wrap": True, "bottom": 2, "bottom_color": FRONT, "valign": "bottom",

@@ -5,17 +5,17 @@ Needs the extra `solid`: the wheel of an open geometry kernel, 67 MB to fetch an
 
 import contextlib
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from optimize.errors import FinfrontError
+from optimize.handover.handed import NO_DATE
 from optimize.handover.placing import INLET, Box, Opening, Placed, Point, Tank, placed
 from optimize.space import Parameters, Space
 
 _MM = 1000.0
 STUB = 0.010  # [m] of a port beyond the end of the pocket, into the casting
-NO_DATE = datetime(1980, 1, 1, tzinfo=UTC)  # of a core that is of no run
 _ROUND = 1e-9  # relative: a D as high as its circle is a circle
 
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from optimize import units
 from optimize.handover.bench import Stream
-from optimize.handover.digits import decimals, decimals_within
+from optimize.handover.digits import decimals_of_largest, decimals_within
 from optimize.handover.placing import Opening
 from optimize.handover.plain_text import clean, words
 from optimize.handover.subject import Subject
@@ -45,7 +45,7 @@ class Entry:
         """Decimals of the numbers: what is accepted on a bench keeps four digits."""
         number = self.value if isinstance(self.value, float) else None
         if self.law == BENCH:
-            return decimals([number], 4)
+            return decimals_of_largest([number or 0.0])
         return decimals_within([number], self.low, self.high)
 
     @property

@@ -2,14 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from optimize.calculation_sheet import Sheet
-from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
 from optimize.handover.bench import DRAWS, Stream, bench
+from optimize.handover.handed import made_of
 from optimize.handover.placing import Placed, placed
 from optimize.handover.plain_text import clean
 from optimize.space import Parameters
@@ -20,8 +20,6 @@ from physics.rating import Rating
 
 if TYPE_CHECKING:
     import pandas as pd
-
-NO_DATE = datetime(1980, 1, 1, tzinfo=UTC)  # of a core that is of no run: the same core, the same bytes
 
 
 @dataclass(frozen=True)
@@ -82,13 +80,3 @@ def subject(
         {key: float(value[0]) for key, value in sheet.batch.parameters.items()}, tolerances,
         problem.rate(copies), bench(problem, core, draws), place, draws,
     )
-
-
-def made_of(record: dict[str, Any] | None) -> datetime:
-    """When a run was made, UTC. Raises FinfrontError where its record does not say."""
-    if record is None:
-        return NO_DATE
-    try:
-        return datetime.fromisoformat(str(record["made"])).astimezone(UTC)
-    except (KeyError, ValueError):
-        raise FinfrontError("the run does not say when it was made", "run.json", "make the run again") from None

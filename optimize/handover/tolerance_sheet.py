@@ -102,7 +102,7 @@ def _shares(grid: Grid, table: "pd.DataFrame") -> None:
     for (requirement, duty), rows in table.fillna({"duty": ""}).groupby(["requirement", "duty"], sort=False):
         by_kind = rows.set_index("scatter")
         numbers = [float(by_kind.loc[k, f"{part} [%]"]) for k in kinds for part in ("share", "low", "high")]
-        grid.row((str(requirement), _duty(duty), *numbers), 2)
+        grid.row((words(str(requirement)), _duty(duty), *numbers), 2)
 
 
 def _percentiles(grid: Grid, table: "pd.DataFrame") -> None:
@@ -117,7 +117,8 @@ def _percentiles(grid: Grid, table: "pd.DataFrame") -> None:
     for (output, duty, kind, unit), rows in table.groupby(["output", "duty", "scatter", "unit"], sort=False):
         known = rows.set_index("statistic")
         numbers = [float(known.loc[name, part]) for name in statistics for part in ("value", "low", "high")]
-        grid.row((f"{_output(output)}, {_duty(duty)}", f"{kind}, {unit}", *numbers), max(decimals(numbers), 0))
+        name, scale = f"{_output(output)}, {_duty(duty)}", f"{kind}, {_unit(unit)}".removesuffix(", ")
+        grid.row((name, scale, *numbers), decimals(numbers))
 
 
 def _slopes(grid: Grid, table: "pd.DataFrame", indices: "pd.DataFrame | None") -> None:
@@ -135,7 +136,7 @@ def _slopes(grid: Grid, table: "pd.DataFrame", indices: "pd.DataFrame | None") -
         share = total.get(tuple(str(row[key]) for key in keys))
         name = ", ".join(part for part in (_output(row["output"]), _duty(row["duty"])) if part)
         grid.row(
-            (name, label(str(row["tolerance"])), str(row["unit"]), numbers[0], str(row["per"]), *numbers[1:],
+            (name, label(str(row["tolerance"])), _unit(row["unit"]), numbers[0], str(row["per"]), *numbers[1:],
              None if share is None else 100 * share),
             (None, None, None, slope, None, *ends, 1),
         )
@@ -143,6 +144,14 @@ def _slopes(grid: Grid, table: "pd.DataFrame", indices: "pd.DataFrame | None") -
 
 def _output(name: object) -> str:
     return OUTPUTS[str(name)].label if str(name) in OUTPUTS else words(str(name))
+
+
+def _unit(label: object) -> str:
+    """A unit as typeset: '°C' for 'degC'."""
+    text = "" if label != label else str(label)
+    for plain, typeset in (("^2", "²"), ("^3", "³"), ("*", "·"), ("deg", "°")):
+        text = text.replace(plain, typeset)
+    return text
 
 
 def _duty(name: object) -> str:

@@ -18,7 +18,7 @@ from optimize.handover.tolerance_sheet import tolerance_sheet
 from optimize.space import KINDS
 from physics.outputs import OUTPUTS, Output
 
-_SPECIFICATION = (42, 14, 12, 12, 9, 28, 12, 8, 40)
+_SPECIFICATION = (46, 14, 12, 12, 9, 28, 12, 8, 44)
 _OPTIONS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
 
 
@@ -117,7 +117,7 @@ def _verdicts(s: Subject, grid: Grid) -> None:
     grid.heading("Requirements: margin as a share of the bound")
     for name, margin in s.sheet.requirements():
         verdict = ("met", "") if margin >= 0 else ("MISSED", "bad")
-        grid.row((name, "%", 100 * margin, verdict[0]), (None, None, 2, None), ("", "", "", verdict[1]))
+        grid.row((words(name), "%", 100 * margin, verdict[0]), (None, None, 2, None), ("", "", "", verdict[1]))
     grid.heading("Correlations")
     for text in source_lines(s):
         grid.note(text)
