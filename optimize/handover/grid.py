@@ -134,13 +134,13 @@ class Grid:
             self.sheet.set_row(self.at, _LINE * lines)
 
     def cell(self, column: int, value: Value, places: int | None = 2, style: str = "") -> None:
-        """One cell of the row the sheet has come to: a number that is none is a dash."""
+        """One cell of the row the sheet has come to; numbers to 12 digits (286, not 285.9999999999999), NaN a dash."""
         if isinstance(value, str):
             self._text(column, value, style or ("text" if column == 0 else "soft"))
         elif value is None:
             self.sheet.write_blank(self.at, column, None, self.look(style or "text"))
         elif isfinite(value):
-            self.sheet.write_number(self.at, column, float(value), self.look(style or "number", places))
+            self.sheet.write_number(self.at, column, float(f"{value:.12g}"), self.look(style or "number", places))
         else:
             self._text(column, "-", style or "number")
 

@@ -10,6 +10,7 @@ from optimize.handover.bench_sheet import loss_places, volume_unit
 from optimize.handover.digits import shown
 from optimize.handover.outline import outline
 from optimize.handover.paper import WIDTH, Paper
+from optimize.handover.plain_text import words
 from optimize.handover.specification import Entry, Section, specification
 from optimize.handover.subject import Subject
 from optimize.report.style import FAILED, FRONT, INK, MODEL_FILL, RULE, SOFT, house_style
@@ -35,23 +36,37 @@ _BENCH = (17.0, 35.0, 54.0, 70.0, 96.0, 124.0, 143.0, 161.0, 186.0)  # right end
 def write(s: Subject, path: Path) -> Path:
     """Write the page; the same bytes for the same subject."""
     with house_style():
-        paper = Paper()
-        _title(paper, s)
-        sections = [_kept(section) for section in specification(s)]
-        _column(paper, _EDGE, _TOP, [x for x in sections if x.title.startswith(_LEFT)])
-        right = WIDTH - _EDGE - _COLUMN
-        outline(paper, s.placed, right, _TOP - 1, _COLUMN, _SKETCH)
-        _column(paper, right, _TOP + _SKETCH + 4, [x for x in sections if x.title.startswith(_RIGHT)])
-        _bench(paper, s)
-        _notes(paper, s)
-        _signatures(paper)
-        return paper.save(path, f"{s.name}, {s.title}")
+        return drawn(s).save(path, f"{s.name}, {s.title}")
+
+
+def drawn(s: Subject) -> Paper:
+    """The page, made inside `house_style`."""
+    paper = Paper()
+    _title(paper, s)
+    sections = [_kept(section) for section in specification(s)]
+    _column(paper, _EDGE, _TOP, [x for x in sections if x.title.startswith(_LEFT)])
+    right = WIDTH - _EDGE - _COLUMN
+    outline(paper, s.placed, right, _TOP - 1, _COLUMN, _SKETCH)
+    _misses(paper, s, right, _TOP + _SKETCH - 11)
+    _column(paper, right, _TOP + _SKETCH + 4, [x for x in sections if x.title.startswith(_RIGHT)])
+    _bench(paper, s)
+    _notes(paper, s)
+    _signatures(paper)
+    return paper
 
 
 def _kept(section: Section) -> Section:
     """The lines that the page has room for: an offset from the middle only where there is one."""
     kept = (e for e in section.entries if e.label not in _LEFT_OUT)
     return Section(section.title, tuple(e for e in kept if e.value or not e.label.endswith("middle of the stack")))
+
+
+def _misses(paper: Paper, s: Subject, x: float, y: float) -> None:
+    """What the core misses of what was asked, where it does."""
+    missed = [name.removeprefix("clearance, ") for name, margin in s.sheet.requirements() if not margin >= 0]
+    if missed:
+        text = f"MISSES WHAT WAS ASKED: {'; '.join(words(name) for name in missed)}"
+        paper.lines(x, y, text, _COLUMN, 7, 3, bold=True, colour=FAILED)
 
 
 def _title(paper: Paper, s: Subject) -> None:
@@ -85,7 +100,7 @@ def _column(paper: Paper, x: float, y: float, sections: Sequence[Section]) -> No
 def _entry(paper: Paper, x: float, y: float, entry: Entry) -> None:
     bad = entry.note.isupper()
     colour = FAILED if bad else INK
-    paper.text(x, y, f"{entry.label}: {entry.note.lower()}" if bad else entry.label, _PLACES[0], 7, bad, colour)
+    paper.text(x, y, entry.label, _PLACES[0], 7, bad, colour)
     if isinstance(entry.value, str):
         place = x + (_PLACES[1] if len(entry.value) < 8 else _COLUMN)
         paper.text(place, y, entry.value, _COLUMN - _PLACES[0], 7, align="right")

@@ -1,6 +1,7 @@
 """One A4 sheet, drawn on in millimetres from its upper left corner; no text is wider than it may be."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ WIDTH, HEIGHT = 210.0, 297.0  # [mm]
 _INCH = 25.4
 _POINT = _INCH / 72
 _SMALLEST = 5.5  # [points] type is no smaller; then the text is cut
+_CLOSE = 0.995  # of its room a text fills that is made smaller
 
 
 class Paper:
@@ -36,42 +38,21 @@ class Paper:
     ) -> None:
         """A line of text with its foot at y: smaller, and then cut, where it is wider than `room`."""
         text, weight = clean(text), "bold" if bold else "normal"
-        while size > _SMALLEST and self.width_of(text, size, weight) > room:
-            size = max(size - 0.25, _SMALLEST)
-        while len(text) > 1 and self.width_of(text, size, weight) > room:
-            text = text[: max(int(len(text) * 0.96) - 1, 0)].rstrip(" …") + "…"
+        wide = width_of(text, weight)
+        if size * wide > room:
+            size = max(_CLOSE * room / wide, _SMALLEST)
+        while size * wide > room and len(text) > 1:
+            text = text[: min(int(len(text) * room / (size * wide)), len(text) - 1) - 1].rstrip(" …") + "…"
+            wide = width_of(text, weight)
         self.axes.text(x, y, text, fontsize=size, weight=weight, color=colour, ha=align, va="baseline")
-
-    def width_of(self, text: str, size: float, weight: str = "normal") -> float:
-        """Width of a text [mm]."""
-        import warnings
-
-        from matplotlib.font_manager import FontProperties
-        from matplotlib.textpath import text_to_path
-
-        with warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message="Glyph .* missing")  # letters that no font here has
-            font = FontProperties(size=size, weight=weight)
-            width, _, _ = text_to_path.get_text_width_height_descent(text, font, ismath=False)
-        return float(width) * _POINT
 
     def lines(self, x: float, y: float, text: str, room: float, size: float = 6.5, most: int = 4, **look: Any) -> float:
         """A text broken into lines, at most so many; the y of the next line."""
-        step, kept = size * _POINT * 1.3, self._broken(clean(text, 1000), room, size, most)
+        step, kept = size * _POINT * 1.3, _broken(clean(text, 1000), room / size, most)
         for line in kept:
             self.text(x, y, line, room, size, **look)
             y += step
         return y
-
-    def _broken(self, text: str, room: float, size: float, most: int) -> list[str]:
-        found = [""]
-        for word in text.split():
-            longer = f"{found[-1]} {word}".strip()
-            if self.width_of(longer, size) <= room or not found[-1] or len(found) == most:
-                found[-1] = longer
-            else:
-                found.append(word)
-        return found
 
     def line(self, points: Sequence[tuple[float, float]], colour: str = RULE, width: float = 0.2, **look: Any) -> None:
         """A line through points; `width` [mm]."""
@@ -101,3 +82,32 @@ class Paper:
             warnings.filterwarnings("ignore", message="Glyph .* missing")  # letters that no font here has
             self.figure.savefig(path, format="pdf", metadata=meta)
         return path
+
+
+@lru_cache(maxsize=8192)
+def width_of(text: str, weight: str = "normal") -> float:
+    """Width of a text in type of one point [mm]."""
+    import warnings
+
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")  # letters that no font here has
+        font = FontProperties(family="DejaVu Sans", size=1.0, weight=weight)
+        width, _, _ = text_to_path.get_text_width_height_descent(text, font, ismath=False)
+    return float(width) * _POINT
+
+
+def _broken(text: str, room: float, most: int) -> list[str]:
+    """The lines of a text in type of one point; what is over stays in the last."""
+    found, used, space = [""], 0.0, width_of("a a") - 2 * width_of("a")
+    for word in text.split():
+        wide = width_of(word)
+        if found[-1] and used + space + wide > room and len(found) < most:
+            found.append(word)
+            used = wide
+        else:
+            used += (space if found[-1] else 0.0) + wide
+            found[-1] = f"{found[-1]} {word}".strip()
+    return found
