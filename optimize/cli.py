@@ -35,6 +35,8 @@ Core = Annotated[
 FromRun = Annotated[Path | None, typer.Option("--run", metavar="RUN", help="Take the core from this run ...")]
 Pick = Annotated[str, typer.Option("--pick", metavar="NAME", help="... by its name (C123) or pick (knee).")]
 StudyOrRun = Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")]
+Out = Annotated[Path, typer.Option(help="Folder for what is written.")]
+HANDOVER = Path("results/handover")
 Workers = Annotated[int | None, typer.Option(min=1, help="Processes; no result depends on it.", show_default="all")]
 Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
 
@@ -188,8 +190,7 @@ def soak(
 
 @app.command()
 def scatter(
-    study: Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")],
-    core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee",
     out: Annotated[Path, typer.Option(help="Folder for tables and figures.")] = Path("results/scatter"),
 ) -> None:
     """Copies of one core in depth: what share meets the limits, how sure that is, what to tighten, what to relax."""
@@ -220,29 +221,21 @@ def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a 
 
 
 @app.command()
-def sheet(
-    study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee",
-    out: Annotated[Path, typer.Option(help="Folder for workbook and page.")] = Path("results/handover"),
-) -> None:
+def sheet(study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee", out: Out = HANDOVER) -> None:
     """What a core supplier signs: specification, bench figures and tolerances as a workbook, and one page (PDF)."""
     from optimize.handover import write_sheets
 
     problem, chosen, handed = _handed(study, core, run, pick)
-    out.mkdir(parents=True, exist_ok=True)
     for path in write_sheets(problem, chosen, handed.name, handed.record, out, handed.tables):
         print(path)
 
 
 @app.command()
-def solid(
-    study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee",
-    out: Annotated[Path, typer.Option(help="Folder for the file.")] = Path("results/handover"),
-) -> None:
+def solid(study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee", out: Out = HANDOVER) -> None:
     """Core, tanks, ports and keep-out as solids for the casting designer (STEP); needs finfront[solid]."""
     from optimize.handover import write_solid
 
     problem, chosen, handed = _handed(study, core, run, pick)
-    out.mkdir(parents=True, exist_ok=True)
     print(write_solid(problem.space, chosen, out / f"{handed.name}.step", handed.made))
 
 

@@ -41,11 +41,12 @@ def write_sheets(
     problem: CoreProblem, core: Parameters, name: str, record: dict[str, Any] | None, folder: Path,
     tables: "Tables | None" = None,
 ) -> list[Path]:
-    """Workbook and page of one core, rated once."""
+    """Workbook and page of one core, rated once, in a folder that is made if need be."""
     from optimize.handover import page, workbook
     from optimize.handover.subject import subject
 
     found = subject(problem, core, name, record, tables)
+    folder.mkdir(parents=True, exist_ok=True)
     return [workbook.write(found, folder / f"{name}.xlsx"), page.write(found, folder / f"{name}.pdf")]
 
 

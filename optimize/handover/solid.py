@@ -28,6 +28,7 @@ def write_solid(space: Space, core: Parameters, path: Path, made: datetime = NO_
     """
     _need_kernel()
     found = placed(space, core)
+    path.parent.mkdir(parents=True, exist_ok=True)
     with _quiet_kernel():
         _write(_solids(found), path, made)
     return path
