@@ -82,7 +82,7 @@ class Grid:
         self.sheet.set_row(self.at, height)
         for i in range(len(self.widths)):
             self.sheet.write_blank(self.at, i, None, self.look(style))
-        self.sheet.write_string(self.at, 0, clean(text, 250), self.look(style))
+        self.sheet.write_string(self.at, 0, clean(text, int(0.9 * sum(self.widths))), self.look(style))
         self.at += 1
 
     def _print_setup(self, words: Words, upright: bool) -> None:
@@ -92,8 +92,9 @@ class Grid:
         self.sheet.fit_to_pages(1, 0)
         self.sheet.set_margins(left=0.5, right=0.5, top=0.75, bottom=0.75)
         self.sheet.hide_gridlines(2)
-        title, run = (clean(text, 80).replace("&", "&&") for text in (words.title, words.run))
-        self.sheet.set_header(f"&L&9 {title}&R&9 {words.core}")
+        title, run = (clean(text, 40).replace("&", "&&") for text in (words.title, words.run))
+        core = clean(words.core, 40).replace("&", "&&")
+        self.sheet.set_header(f"&L&9 {title}&R&9 {core}")
         self.sheet.set_footer(f"&L&8 {run}&C&8 calculated figures: check before making&R&8 page &P of &N")
 
     def freeze(self) -> None:

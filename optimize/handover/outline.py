@@ -32,9 +32,9 @@ def outline(paper: Paper, found: Placed, x: float, y: float, width: float, heigh
     along = _View(x + _ARROW - scale * across[0][0], top, scale)
     end = _View(x + width - scale * across[1][1], top, scale)
     for view, axis in ((along, 0), (end, 1)):
-        _pocket(paper, view, found.keep_out, axis)
         for box in (*(tank.outside for tank in found.tanks), found.core) if axis == 0 else (found.core,):
             _box(paper, view, box, axis, BAR if box is found.core and axis == 0 else "white")
+        _pocket(paper, view, found.keep_out, axis)
     _flow(paper, along, found)
     for port in found.ports:
         paper.line([end.at(*p) for p in rim(port)], FRONT if port.end == INLET else SHOP, _THICK)

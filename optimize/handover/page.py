@@ -71,7 +71,8 @@ def _misses(paper: Paper, s: Subject, x: float, y: float) -> None:
 
 def _title(paper: Paper, s: Subject) -> None:
     paper.box(0, 0, WIDTH, 25, fill=FRONT)
-    paper.text(_EDGE, 11, f"Core {s.name}: specification", 110, 14, bold=True, colour="white")
+    name = "Core" if s.name == "core" else f"Core {s.name}"
+    paper.text(_EDGE, 11, f"{name}: specification", 110, 14, bold=True, colour="white")
     paper.text(_EDGE, 19, s.title, 118, 9, colour="white")
     end, room = WIDTH - _EDGE, 62.0
     paper.text(end, 9, f"run: {s.run}", room, 7, colour="white", align="right")

@@ -102,11 +102,12 @@ def follows(s: Subject, name: str, note: str = "") -> Entry:
     """An output of the core, and where 95 % of its copies have it."""
     output, system = OUTPUTS[name], s.problem.study.units
     made = s.copies[name][np.isfinite(s.copies[name])]
+    value, unit = _shown(s.sheet.rating[name][0], output.kind, system), units.unit_symbol(output.kind, system)
     low, high = np.percentile(made, INNER, method="inverted_cdf") if made.size else (np.nan, np.nan)
-    return Entry(
-        output.label, _shown(s.sheet.rating[name][0], output.kind, system), units.unit_symbol(output.kind, system),
-        _shown(low, output.kind, system), _shown(high, output.kind, system), FOLLOWS, None, note,
-    )
+    if not high > low:
+        return Entry(output.label, value, unit, law="follows", note=note)
+    bounds = _shown(low, output.kind, system), _shown(high, output.kind, system)
+    return Entry(output.label, value, unit, *bounds, FOLLOWS, None, note)
 
 
 def _shown(value: float, kind: str, system: str) -> float:
@@ -211,7 +212,7 @@ def _place(s: Subject, port: Opening) -> list[Entry]:
     up, across = -port.centre, port.y
     return [
         Entry(f"{port.name}, middle below the flange", _shown(up, "length", system), unit, note=f"at the {end}"),
-        Entry(f"{port.name}, middle off the middle of the stack", _shown(across, "length", system), unit),
+        Entry(f"{port.name}, off the middle of the stack", _shown(across, "length", system), unit),
     ]
 
 

@@ -6,7 +6,7 @@ from optimize import copy_tables
 from optimize.handover import notes
 from optimize.handover.digits import decimals
 from optimize.handover.grid import Grid, Look, Value, Words
-from optimize.handover.plain_text import words
+from optimize.handover.plain_text import clean, words
 from optimize.handover.specification import dimension
 from optimize.handover.subject import Subject
 from optimize.tolerance.scatter import scatter
@@ -156,4 +156,4 @@ def _unit(label: object) -> str:
 
 def _duty(name: object) -> str:
     """A duty point; empty for what is none's own."""
-    return words(str(name)) if isinstance(name, str) else ""
+    return clean(words(name), 48) if isinstance(name, str) else ""

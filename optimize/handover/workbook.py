@@ -11,7 +11,7 @@ from optimize.handover import notes
 from optimize.handover.bench_sheet import bench_sheet
 from optimize.handover.digits import decimals
 from optimize.handover.grid import Grid, Look, Value, Words
-from optimize.handover.plain_text import words
+from optimize.handover.plain_text import clean, words
 from optimize.handover.specification import Entry, source_lines, specification
 from optimize.handover.subject import Subject
 from optimize.handover.tolerance_sheet import tolerance_sheet
@@ -57,22 +57,26 @@ def _specification(s: Subject, grid: Grid) -> None:
 
 def _entry(grid: Grid, entry: Entry) -> None:
     places, note = entry.places, "bad" if entry.note.isupper() else ""
-    value = "number" if isinstance(entry.value, str) else ""
     grid.row(
         (entry.label, entry.value, entry.low, entry.high, entry.unit, entry.law, entry.sigmas, entry.Cp, entry.note),
-        (None, places, places, places, None, None, 2, 2, None), ("", value, "", "", "", "", "", "", note),
+        (None, places, places, places, None, None, 2, 2, None), ("", _plain(entry.value), "", "", "", "", "", "", note),
     )
+
+
+def _plain(value: Value) -> str:
+    """The style of a value: a short text stands like a number, a long one is broken."""
+    return "number" if not isinstance(value, str) or len(value) < _SPECIFICATION[1] else ""
 
 
 def _calculation(s: Subject, grid: Grid) -> None:
     """The calculation sheet as numbers: the core, then group by group, a column a duty point."""
-    duties = [words(name) for name in s.sheet.rating.duty_names]
+    duties = [clean(words(name), 48) for name in s.sheet.rating.duty_names]
     grid.heads(("", "unit", *duties), left=(1,))
     grid.freeze()
     grid.heading("Core as asked for")
     for label, value, unit in _core_rows(s):
         places = decimals([value] if isinstance(value, float) else [], 6)
-        grid.row((label, unit, value), (None, None, places), ("", "", "number"))
+        grid.row((label, unit, value), (None, None, places), ("", "", _plain(value)))
     for group, outputs in groupby((OUTPUTS[name] for name in s.problem.outputs), key=lambda output: output.group):
         grid.heading(group)
         for output in outputs:
@@ -87,7 +91,7 @@ def _core_rows(s: Subject) -> list[tuple[str, Value, str]]:
     space, system, rows = s.problem.space, s.problem.study.units, list[tuple[str, Value, str]]()
     for name in [*space.names, *(n for n in s.core if n not in space.names)]:
         if name in space.words:
-            rows.append((words(name), str(space.labels(name, s.core[name])[0]), ""))
+            rows.append((words(name), clean(space.labels(name, s.core[name])[0], 60), ""))
         else:
             value = float(units.to_display(s.core[name][0], KINDS[name], system))
             rows.append((words(name), value, units.unit_symbol(KINDS[name], system)))
