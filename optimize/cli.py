@@ -10,16 +10,12 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from optimize import asked
 from optimize.errors import FinfrontError
-
-if TYPE_CHECKING:
-    from optimize.evaluate import CoreProblem
-    from optimize.space import Parameters
-    from optimize.study.model import Study
 
 app = typer.Typer(
     help="Rate, search and compare liquid-cooled bar-and-plate charge-cooler cores.",
@@ -33,6 +29,9 @@ Core = Annotated[
 ]
 FromRun = Annotated[Path | None, typer.Option("--run", metavar="RUN", help="Take the core from this run ...")]
 Pick = Annotated[str, typer.Option("--pick", metavar="NAME", help="... by its name (C123) or pick (knee).")]
+StudyOrRun = Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")]
+Out = Annotated[Path, typer.Option(help="Folder for what is written.")]
+HANDOVER = Path("results/handover")
 Workers = Annotated[int | None, typer.Option(min=1, help="Processes; no result depends on it.", show_default="all")]
 Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
 
@@ -94,12 +93,12 @@ def check(study: StudyFile) -> None:
     from optimize.job import search_method
     from optimize.tolerance.robust import check_robust
 
-    problem = _problem(study)
+    problem = asked.problem_of(study)
     check_robust(problem)
     space, method = problem.space, search_method(problem)
     count = "a continuous space" if space.size is None else f"{space.size:,} cores"
-    asked = f"{len(problem.duty.names)} duty points, {len(problem.margin_names)} requirements; method: {method}"
-    print(f"{study}: sound. {count}, {asked}")
+    said = f"{len(problem.duty.names)} duty points, {len(problem.margin_names)} requirements; method: {method}"
+    print(f"{study}: sound. {count}, {said}")
     for name, axis in zip(space.names, space.axes, strict=True):
         print(f"  {name}: {'continuous' if axis.size is None else f'{axis.size} values'}")
 
@@ -112,8 +111,8 @@ def rate(
     """The calculation sheet of one core, every intermediate with its unit."""
     from optimize.calculation_sheet import Sheet
 
-    problem = _problem(study)
-    sheet = Sheet(problem, _core(problem, core, run, pick))
+    problem = asked.problem_of(study)
+    sheet = Sheet(problem, asked.core_of(problem, core, run, pick))
     print(json.dumps(sheet.json(), indent=2, ensure_ascii=False) if as_json else sheet.text())
 
 
@@ -129,11 +128,11 @@ def run_(
     from optimize import job, runs
     from optimize.report import write_report
 
-    asked = _with_seed(_load(study), seed)
+    wanted = asked.study_of(study, seed)
     now = datetime.now(UTC)
-    folder = runs.new_folder(out, asked.path, now)
+    folder = runs.new_folder(out, wanted.path, now)
     with _progress() as progress:
-        outcome = job.run(asked, folder, workers or os.cpu_count() or 1, now, progress)
+        outcome = job.run(wanted, folder, workers or os.cpu_count() or 1, now, progress)
         progress("drawing", 0, 1)
         write_report(folder)
     print((folder / "summary.md").read_text(encoding="utf-8"))
@@ -153,9 +152,9 @@ def curves(
     from optimize.curves import curve_table, curve_variables
     from optimize.report import write_curves
 
-    problem = _problem(study)
+    problem = asked.problem_of(study)
     names = curve_variables(problem, vary)
-    chosen = _core(problem, core, run, pick, tuple(names) if run is None else ())
+    chosen = asked.core_of(problem, core, run, pick, tuple(names) if run is None else ())
     table = curve_table(problem, chosen, *names)
     out.mkdir(parents=True, exist_ok=True)
     table.to_csv(out / "curves.csv", index=False, float_format="%.8g")
@@ -173,8 +172,8 @@ def soak(
     from optimize.report import write_soak
     from optimize.soak_tables import gains_table, one_core, soak_lines, soak_record, trace_table
 
-    problem = _soaking_problem(study)
-    chosen = _core(problem, core, run, pick)
+    problem = asked.soaking_problem(study)
+    chosen = asked.core_of(problem, core, run, pick)
     schedule, batch = one_core(problem, chosen)
     done = schedule.run(batch, keep=True)
     tables = {"soak": trace_table(problem, done.soaked, "core"), "soak_gains": gains_table(problem, chosen, "core")}
@@ -188,21 +187,17 @@ def soak(
 
 @app.command()
 def scatter(
-    study: Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")],
-    core: Core = None, run: FromRun = None, pick: Pick = "knee",
+    study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee",
     out: Annotated[Path, typer.Option(help="Folder for tables and figures.")] = Path("results/scatter"),
 ) -> None:
     """Copies of one core in depth: what share meets the limits, how sure that is, what to tighten, what to relax."""
-    from optimize import runs
     from optimize.one_core import scattered_core
     from optimize.report import write_scatter
     from optimize.scatter_lines import scatter_lines
 
-    if study.is_dir():
-        runs.check_finished(study)
-        run, study = run or (study if core is None else None), study / "study.toml"
-    problem = _problem(study)
-    chosen = _core(problem, core, run, pick)
+    study, run = asked.places(study, core, run)
+    problem = asked.problem_of(study)
+    chosen = asked.core_of(problem, core, run, pick)
     made, record = scattered_core(problem, chosen, pick if run is not None else "core")
     out.mkdir(parents=True, exist_ok=True)
     for name, table in made.items():
@@ -214,18 +209,13 @@ def scatter(
 
 @app.command()
 def draw(
-    study: Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")],
-    core: Core = None, run: FromRun = None, pick: Pick = "knee",
-    out: Annotated[Path, typer.Option(help="Folder for the drawing.")] = Path("results/drawing"),
+    study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee", out: Out = Path("results/drawing"),
 ) -> None:
     """One core in its pocket to scale, with its dimensions and tolerances: SVG, and DXF for the casting designer."""
     from optimize.drawing.drawn_core import plate_of, write_drawing
 
-    if study.is_dir():
-        run, study = run or (study if core is None else None), study / "study.toml"
-    problem = _problem(study)
-    chosen = _core(problem, core, run, pick)
-    for path in write_drawing(problem.space, chosen, plate_of(problem.study, run, pick, bool(core)), out):
+    problem, chosen, known = asked.core_and_run(study, core, run, pick)
+    for path in write_drawing(problem.space, chosen, plate_of(problem.study, known), out):
         print(path)
 
 
@@ -239,6 +229,25 @@ def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a 
 
 
 @app.command()
+def sheet(study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee", out: Out = HANDOVER) -> None:
+    """What a core supplier signs: specification, bench figures and tolerances as a workbook, and one page (PDF)."""
+    from optimize.handover import write_sheets
+
+    problem, chosen, known = asked.core_and_run(study, core, run, pick)
+    for path in write_sheets(problem, chosen, known.name, known.record, out, known.tables):
+        print(path)
+
+
+@app.command()
+def solid(study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee", out: Out = HANDOVER) -> None:
+    """Core, tanks, ports and keep-out as solids for the casting designer (STEP); needs finfront[solid]."""
+    from optimize.handover import write_solid
+
+    problem, chosen, known = asked.core_and_run(study, core, run, pick)
+    print(write_solid(problem.space, chosen, out / f"{known.name}.step", known.made))
+
+
+@app.command()
 def benchmark(
     study: StudyFile,
     cores: Annotated[int, typer.Option(min=1, help="Cores to rate, spread over the space.")] = 200_000,
@@ -246,47 +255,8 @@ def benchmark(
     """How many cores are rated in a second by one process, and what a single core takes."""
     from optimize.benchmark import measure
 
-    for line in measure(_problem(study), cores):
+    for line in measure(asked.problem_of(study), cores):
         print(line)
-
-
-def _load(study: Path) -> "Study":
-    from optimize.study.load import load
-
-    return load(study)
-
-
-def _problem(study: Path) -> "CoreProblem":
-    from optimize.evaluate import CoreProblem
-
-    return CoreProblem(_load(study))
-
-
-def _with_seed(study: "Study", seed: int | None) -> "Study":
-    from dataclasses import replace
-
-    return study if seed is None else replace(study, seed=seed)
-
-
-def _core(
-    problem: "CoreProblem", pairs: list[str] | None, run: Path | None, pick: str, open_names: tuple[str, ...] = ()
-) -> "Parameters":
-    """The core meant by --core, or by --run and --pick with --core on top."""
-    from optimize.stored_core import core_of_run
-    from optimize.typed_core import given_values, typed_core
-
-    if run is None:
-        return typed_core(problem.space, pairs or [], open_names)
-    return core_of_run(problem.space, run, pick) | given_values(problem.space, pairs or [])
-
-
-def _soaking_problem(study: Path) -> "CoreProblem":
-    """The problem of a study that has a schedule."""
-    problem = _problem(study)
-    if problem.soaks is None:
-        do = "add the table [soak]; `finfront new` writes one to fill in"
-        raise FinfrontError("the study has no schedule of pulls and rests", problem.study.path, do)
-    return problem
 
 
 @contextmanager

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from optimize import runs, soak_tables, tables, units, water
-from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem, objective_name
 from optimize.feasibility import requirements
 from optimize.pareto import normalised_hypervolume
@@ -45,21 +44,6 @@ def record_of(
         "scatter": {"draws": study.scatter.draws if len(front) else 0, "confidence": study.scatter.confidence},
         **_system_record(problem),
     }
-
-
-def run_id(record: dict[str, Any]) -> str:
-    """What a run is called on paper: the study's name and when it was made (UTC).
-
-    >>> run_id({"study": "dune_racer.toml", "made": "2026-11-25T19:08:14+00:00"})
-    'dune_racer 2026-11-25 19:08'
-
-    Raises FinfrontError when the record has neither.
-    """
-    try:
-        study, made = Path(str(record["study"])).stem, str(record["made"])
-    except KeyError as missing:
-        raise FinfrontError(f"the run is damaged: {missing} is missing", runs.RECORD, "make the run again") from None
-    return f"{study} {made[:10]} {made[11:16]}"
 
 
 def _system_record(problem: CoreProblem) -> dict[str, Any]:

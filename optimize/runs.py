@@ -28,6 +28,7 @@ TABLES = (
 _TEXTS = dict.fromkeys((
     "core", "pick", "flags", "fails", "air_fin", "turbulator", "passes", "port", "line", "duty", "because",
 ), str)
+NO_DATE = datetime(1980, 1, 1, tzinfo=UTC)  # of what is of no run: the same core, the same bytes
 _PACKAGES = ("finfront", "numpy", "scipy", "pandas", "optuna", "moocore")
 
 
@@ -64,6 +65,31 @@ def versions() -> dict[str, str]:
 def stamp(now: datetime) -> str:
     """UTC time of a run as text."""
     return now.astimezone(UTC).isoformat(timespec="seconds")
+
+
+def run_id(record: dict[str, Any]) -> str:
+    """What a run is called on paper: the study's name and when it was made (UTC).
+
+    >>> run_id({"study": "dune_racer.toml", "made": "2026-11-25T19:08:14+00:00"})
+    'dune_racer 2026-11-25 19:08'
+
+    Raises FinfrontError when the record has neither.
+    """
+    try:
+        study, made = Path(str(record["study"])).stem, str(record["made"])
+    except KeyError as missing:
+        raise FinfrontError(f"the run is damaged: {missing} is missing", RECORD, "make the run again") from None
+    return f"{study} {made[:10]} {made[11:16]}"
+
+
+def made_of(record: dict[str, Any] | None) -> datetime:
+    """When a run was made, UTC; `NO_DATE` for none. Raises FinfrontError where its record does not say."""
+    if record is None:
+        return NO_DATE
+    try:
+        return datetime.fromisoformat(str(record["made"])).astimezone(UTC)
+    except (KeyError, ValueError):
+        raise FinfrontError("the run does not say when it was made", RECORD, "make the run again") from None
 
 
 def write(

@@ -15,7 +15,9 @@ from optimize.study.starter import CATALOGUES
 
 SMALLER = SMALL | {"air_fin": '["S18-64", "P16-64"]', "turbulator": '"TS-20-16"', "port": '"R22"', "draws": "16"}
 CORE = [word for pair in PAIRS for word in ("--core", pair)]
-COMMANDS = ("new", "check", "rate", "run", "curves", "scatter", "draw", "soak", "report", "benchmark")
+COMMANDS = (
+    "new", "check", "rate", "run", "curves", "scatter", "draw", "soak", "sheet", "solid", "report", "benchmark",
+)  # fmt: skip
 
 
 class Typed:

@@ -20,7 +20,7 @@ from optimize.drawing.lettering import clean, fit, width, wrap
 from optimize.drawing.port_outline import chord, opening, outline, polygon_area
 from optimize.drawing.primitives import Circle, Dimension, Path, Text
 from optimize.errors import FinfrontError
-from optimize.record import run_id
+from optimize.runs import run_id
 from optimize.space import Space
 from optimize.study.model import Tolerance
 

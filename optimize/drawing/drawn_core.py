@@ -3,28 +3,22 @@
 import re
 from pathlib import Path
 
-from optimize import runs
+from optimize.asked import Known
 from optimize.drawing.dxf_file import write_dxf
 from optimize.drawing.sheet import Plate, draw
 from optimize.drawing.svg_file import svg
-from optimize.record import run_id
+from optimize.runs import run_id
 from optimize.space import Parameters, Space
 from optimize.study.model import Study
 
 _NAME = re.compile(r"C[0-9]{1,18}")
 
 
-def plate_of(study: Study, run: Path | None, pick: str, changed: bool) -> Plate:
-    """What the title block says of a core typed by hand, or of one of a run; `changed`: some of it by hand.
-
-    Raises FinfrontError when the run cannot be read.
-    """
-    if run is None:
+def plate_of(study: Study, known: Known) -> Plate:
+    """What the title block says of a core typed by hand, or of one of a run."""
+    if known.record is None:
         return Plate(study.title, "core", f"{Path(study.path).stem}, as typed", "–")
-    record = runs.read(run).record
-    name = str(record.get("picks", {}).get(pick, pick))
-    made = run_id(record)
-    return Plate(study.title, f"{name}, changed" if changed else name, made, made.rsplit(" ", 2)[1])
+    return Plate(study.title, known.name.replace("-", ", "), run_id(known.record), f"{known.made:%Y-%m-%d}")
 
 
 def write_drawing(space: Space, core: Parameters, plate: Plate, out: Path) -> list[Path]:

@@ -1,0 +1,106 @@
+"""What a command line asks for: a study, a core of it, and what its run knows of that core."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from optimize.errors import FinfrontError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from optimize.evaluate import CoreProblem
+    from optimize.space import Parameters
+    from optimize.study.model import Study
+
+_NAME = re.compile(r"C[0-9]{1,18}")
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a run knows of a core; a core given by hand has no record, and one changed by hand no tables.
+
+    `name` is fit for a file: "C123", "C123-changed", or "core".
+    """
+
+    name: str
+    record: dict[str, Any] | None
+    tables: "Mapping[str, pd.DataFrame] | None"
+
+    @property
+    def made(self) -> datetime:
+        from optimize.runs import made_of
+
+        return made_of(self.record)
+
+
+def study_of(path: Path, seed: int | None = None) -> "Study":
+    """A study file, with another seed if one is given."""
+    from optimize.study.load import load
+
+    study = load(path)
+    return study if seed is None else replace(study, seed=seed)
+
+
+def problem_of(path: Path) -> "CoreProblem":
+    """The problem of a study file."""
+    from optimize.evaluate import CoreProblem
+
+    return CoreProblem(study_of(path))
+
+
+def soaking_problem(path: Path) -> "CoreProblem":
+    """The problem of a study that has a schedule; FinfrontError where it has none."""
+    problem = problem_of(path)
+    if problem.soaks is None:
+        do = "add the table [soak]; `finfront new` writes one to fill in"
+        raise FinfrontError("the study has no schedule of pulls and rests", problem.study.path, do)
+    return problem
+
+
+def core_of(
+    problem: "CoreProblem", pairs: list[str] | None, run: Path | None, pick: str, open_names: tuple[str, ...] = ()
+) -> "Parameters":
+    """The core meant by --core, or by --run and --pick with --core on top."""
+    from optimize.stored_core import core_of_run
+    from optimize.typed_core import given_values, typed_core
+
+    if run is None:
+        return typed_core(problem.space, pairs or [], open_names)
+    return core_of_run(problem.space, run, pick) | given_values(problem.space, pairs or [])
+
+
+def places(path: Path, pairs: list[str] | None, run: Path | None) -> tuple[Path, Path | None]:
+    """The study file, and the run the core is of, where a path is a study or the folder of a run."""
+    from optimize import runs
+
+    if not path.is_dir():
+        return path, run
+    runs.check_finished(path)
+    return path / "study.toml", run or (path if pairs is None else None)
+
+
+def core_and_run(
+    path: Path, pairs: list[str] | None, run: Path | None, pick: str
+) -> "tuple[CoreProblem, Parameters, Known]":
+    """The problem of a study or a run, the core meant, and what its run knows of it."""
+    study, run = places(path, pairs, run)
+    problem = problem_of(study)
+    return problem, core_of(problem, pairs, run, pick), known_core(run, pick, bool(pairs))
+
+
+def known_core(folder: Path | None, pick: str, changed: bool) -> Known:
+    """The core of a run by its name or pick; `changed` by hand it is no longer the one the run knows."""
+    from optimize import runs
+
+    if folder is None:
+        return Known("core", None, None)
+    run = runs.read(folder)
+    picks = run.record.get("picks")
+    name = str(picks.get(pick, pick)) if isinstance(picks, dict) else pick
+    if not _NAME.fullmatch(name):
+        raise FinfrontError("the core has no name to call files by", str(folder), "name one of designs.csv: --pick C1")
+    return Known(f"{name}-changed", run.record, None) if changed else Known(name, run.record, run.tables)
