@@ -97,7 +97,16 @@ def _asked(run: Run) -> str:
 
 
 def _pairs(values: dict[str, Any]) -> str:
-    return ", ".join(f"{plain(words(key))} {plain(value)}" for key, value in values.items())
+    return ", ".join(f"{plain(words(key))} {_told(value)}" for key, value in values.items())
+
+
+def _told(value: object) -> str:
+    """A value of the study's file; with its tolerance in brackets where it is a table of its own."""
+    if not isinstance(value, dict):
+        return plain(value)
+    rest = {key: part for key, part in value.items() if key != "value"}
+    own = plain(value["value"]) + " " if "value" in value else ""
+    return f"{own}({_pairs(rest)})" if rest else own.strip()
 
 
 def _picks(run: Run) -> str:

@@ -12,6 +12,7 @@ from optimize.report.page.front_source import FrontSource
 from optimize.report.page.packing import numbers
 from optimize.report.page.plain_text import one_line
 from optimize.report.page.plots import (
+    SMALL,
     hover,
     legend_above,
     limit_lines,
@@ -27,7 +28,6 @@ from optimize.report.tornado_data import TornadoPanel, tornado_data
 from optimize.runs import Run
 
 MOST_BARS = 12
-SMALL = "pan,wheel_zoom,reset,save"
 _DUTY_ROLES = ("front", "shop", "model", "third")
 
 
@@ -62,8 +62,8 @@ def _bars(plot: Any, data: LimitData, n: int) -> None:
     hover(plot, [away], [("requirement", "@name"), *shares])
 
 
-def curve_plots(run: Run) -> list[tuple[str, list[Any]]]:
-    """Trade-off curves around the knee: for each variable its heading and a plot for each quantity."""
+def curve_plots(run: Run) -> list[tuple[str, list[tuple[Any, str]]]]:
+    """Trade-off curves around the knee: for each variable its heading and a plot with its caption a quantity."""
     if not has_rows(run, "curves") or "front" not in run.tables:
         return []
     return [(_heading(curve), _curves(i, curve)) for i, curve in enumerate(curve_data(run))]
@@ -74,20 +74,20 @@ def _heading(curve: CurveData) -> str:
     return f"{label(curve.title, unit=False)} ({curve.heading}){broken}"
 
 
-def _curves(i: int, curve: CurveData) -> list[Any]:
+def _curves(i: int, curve: CurveData) -> list[tuple[Any, str]]:
     rows = [row for row in curve.rows if row.title.partition(" [")[0] in CURVE_ROWS]
-    return [_curve(f"curve_{i}_{j}", curve, row) for j, row in enumerate(rows)]
+    titles = [_price(row.title) if row.title.startswith("d ") else label(row.title) for row in rows]
+    return [(_curve(f"curve_{i}_{j}", curve, row, titles[j]), titles[j]) for j, row in enumerate(rows)]
 
 
-def _curve(name: str, curve: CurveData, row: CurveRow) -> Any:
+def _curve(name: str, curve: CurveData, row: CurveRow, title: str) -> Any:
     """One quantity over one variable, a line for each duty point; where a requirement breaks it is hatched."""
     from bokeh.models import BoxAnnotation, Span
 
     low, high = curve_view((row,))
-    title = _price(row.title) if row.title.startswith("d ") else label(row.title)
-    plot = new_plot(name, label(curve.title), title, 250, SMALL, y_range=view_range(low, high))
+    plot = new_plot(name, label(curve.title), "", 240, SMALL, y_range=view_range(low, high))
     for left, right in curve.spans:
-        box = BoxAnnotation(left=left, right=right, fill_alpha=0.0, hatch_pattern="/", hatch_scale=9, hatch_alpha=0.5,
+        box = BoxAnnotation(left=left, right=right, fill_alpha=0.0, hatch_pattern="/", hatch_scale=14, hatch_alpha=0.4,
                             line_color=None, level="underlay")
         plot.add_layout(painted(box, hatch_color="edge"))
     if np.isfinite(curve.own):
@@ -142,21 +142,24 @@ def gain_plot(run: Run, source: FrontSource, front: Any) -> Any | None:
     return plot
 
 
-def tornado_plots(run: Run) -> list[Any]:
-    """How far each tolerance of one core moves each main output."""
+def tornado_plots(run: Run) -> list[tuple[Any, str]]:
+    """How far each tolerance of one core moves each main output, with captions."""
     if not has_rows(run, "sensitivities"):
         return []
     panels = [panel for panel in tornado_data(run).panels if panel.rows]
-    return [_tornado(f"tornado_{i}", panel) for i, panel in enumerate(panels)]
+    return [(_tornado(f"tornado_{i}", panel), _moved(panel)) for i, panel in enumerate(panels)]
+
+
+def _moved(panel: TornadoPanel) -> str:
+    limit = f" ({panel.limit})" if panel.limit else ""
+    return f"{panel.output}{limit}"
 
 
 def _tornado(name: str, panel: TornadoPanel) -> Any:
     from bokeh.models import ColumnDataSource
 
     rows = panel.rows[::-1]
-    limit = f" ({panel.limit})" if panel.limit else ""
-    x_label = f"change of {panel.output} [{panel.unit}]{limit}"
-    plot = new_plot(name, x_label, "", 96 + 32 * len(rows), SMALL, y_range=(-0.6, len(rows) - 0.4))
+    plot = new_plot(name, f"change [{panel.unit}]", "", 96 + 32 * len(rows), SMALL, y_range=(-0.6, len(rows) - 0.4))
     named_ticks(plot.yaxis[0], [one_line(f"{row.name} {row.half_width}", 40) for row in rows])
     source = ColumnDataSource({
         "y": [float(i) for i in range(len(rows))], "low": numbers(r.at_low for r in rows),

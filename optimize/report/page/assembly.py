@@ -120,19 +120,19 @@ def _later(run: Run) -> dict[str, list[tuple[str, list[tuple[Any, str]]]]]:
     if (limits := answer_views.limits_plot(run)) is not None:
         found[summary.LIMITS] = [("", [(limits, "Cores each requirement turned away")])]
     if curves := answer_views.curve_plots(run):
-        found[_CURVES] = [(heading, [(plot, "") for plot in group]) for heading, group in curves]
+        found[_CURVES] = list(curves)
     if circuit := system_views.circuit_plots(run):
         found[_CIRCUIT] = [("", [(plot, heading) for heading, plot in circuit])]
     if soak := system_views.soak_plots(run):
         found[_SOAK] = [("", [(plot, heading) for heading, plot in soak])]
     if tornado := answer_views.tornado_plots(run):
-        found[_TIGHTEN] = [("", [(plot, "") for plot in tornado])]
+        found[_TIGHTEN] = [("", tornado)]
     return found
 
 
-def _sections(run: Run, plots: Plots) -> list[Section]:
+def _sections(told: dict[str, str], plots: Plots) -> list[Section]:
     """Sections behind the asked, the named and the front, in their order, those there is anything for."""
-    said = summary.sections(run)
+    said = dict(told)
     said[_CAUTIONS] = summary.CAUTIONS
     said[summary.TRUST] = said[summary.TRUST].removesuffix(summary.CAUTIONS)
     order = (_COPIES, _ROBUST, _MADE_OF, summary.LIMITS, _CURVES, _GAIN, _CIRCUIT, _SOAK, _MOISTURE, summary.TRUST,
@@ -173,8 +173,8 @@ def _rendered(
     return env.from_string((own / "page.html.j2").read_text(encoding="utf-8")).render(
         title=one_line(run.record["title"], 200), about=str(run.record.get("about") or ""), record=run.record,
         outcome=Markup(html(summary.outcome(run))), asked=Markup(html(said[summary.ASKED])),
-        named=Markup(html(said.get(summary.NAMED, said.get(summary.MISSES, "")), summary.NAMED)),
-        is_front=source.is_front, count=len(source), views=plots.views, sections=_sections(run, plots),
+        named=Markup(html(said.get(summary.NAMED, said.get(summary.MISSES, "")), summary.NAMED, folded=False)),
+        is_front=source.is_front, count=len(source), views=plots.views, sections=_sections(said, plots),
         has_table=plots.has_table, drawings=drawings, meta=packed(compact(meta)), parts=parts, Markup=Markup,
         style=Markup((own / "page.css").read_text(encoding="utf-8")), code=Markup(code), light=css(LIGHT),
         dark=css(DARK), hashes=[_hash(text) for text in (code, *map(script, SCRIPTS))], **top,

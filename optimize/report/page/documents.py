@@ -28,8 +28,9 @@ def packet(name: str, models: Sequence[Any]) -> Packet:
 
     document = Document()
     document.title = ""
-    for model in models:
-        document.add_root(model)
+    with document.models.freeze():
+        for model in models:
+            document.add_root(model)
     told = document.to_json(deferred=False)
     known: dict[str, str] = {}
     data = _renumbered(told, known, name)

@@ -20,14 +20,16 @@ _MOST_NAMES = 14  # written along one axis
 _TABLE = """
 :host { --bk: var(--paper); }
 .slick-header-column.ui-state-default { background: var(--panel); color: var(--ink); border-color: var(--rule);
-  height: auto; white-space: normal; line-height: 1.2; font: 12px system-ui, "DejaVu Sans", Arial, sans-serif; }
-.slick-header-columns { background: var(--panel); }
+  height: 58px; white-space: normal; line-height: 1.2; overflow: hidden;
+  font: 12px system-ui, "DejaVu Sans", Arial, sans-serif; }
+.slick-header-columns { background: var(--panel); height: 60px; }
 .slick-column-name { white-space: normal; }
 .slick-row { background: var(--paper); }
 .slick-row.odd { background: var(--panel); }
 .slick-cell { color: var(--ink); border-color: var(--rule); font: 12.5px system-ui, "DejaVu Sans", Arial, sans-serif;
   font-variant-numeric: tabular-nums; padding: 2px 5px; }
 .slick-row .slick-cell.selected { background: color-mix(in srgb, var(--chosen) 22%, var(--paper)); color: var(--ink); }
+.slick-cell.bk-cell-select, .slick-cell.bk-cell-index { background: var(--panel); }
 .slick-row:hover .slick-cell { outline: none; }
 .slick-cell.active { border: 1px solid var(--chosen); }
 .bk-data-table, .slick-viewport { background: var(--paper); border-color: var(--rule); }

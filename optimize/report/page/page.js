@@ -149,8 +149,8 @@
     const columns = make("div", "", {class: "sheet-columns"});
     columns.append(block("Core", table([], sheet.core.map(([label, text, unit]) =>
       [label.replaceAll("_", " "), make("td", text), make("td", unit, {class: "unit"})]))));
-    columns.append(block("Requirements", table(["", "margin", "", ""], sheet.requirements.map(([name, margin, met]) =>
-      [name.replaceAll("_", " "), make("td", margin === null ? "–" : (margin >= 0 ? "+" : "") + digits(margin, 3)), make("td", "% of the bound", {class: "unit"}),
+    columns.append(block("Requirements, margin as a share of the bound", table([], sheet.requirements.map(([name, margin, met]) =>
+      [name.replaceAll("_", " "), make("td", margin === null ? "–" : (margin >= 0 ? "+" : "") + digits(margin, 3)), make("td", "%", {class: "unit"}),
         make("td", met ? "met" : "MISSED", {class: met ? "words" : "words missed"})]))));
     for (const group of sheet.groups) {
       const heads = group.heads.length ? ["", ...group.heads.map(name => name.replaceAll("_", " ")), ""] : [];
@@ -275,7 +275,7 @@
       tick.setAttribute("aria-label", `choose ${core}${data.pick[i] ? ", " + data.pick[i] : ""}`);
       tick.addEventListener("change", () => choose(tick.checked ? [...chosen(), i] : chosen().filter(j => j !== i)));
       label.append(tick, newSymbol(data.mark[i]), make("span", core));
-      if (data.pick[i]) label.append(make("small", data.pick[i]));
+      if (data.pick[i]) label.append(make("small", data.pick[i], {title: data.pick[i]}));
       first.append(label);
       const buttons = make("td", "", {class: "acts"});
       buttons.append(...acts(core));

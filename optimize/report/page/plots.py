@@ -1,5 +1,6 @@
 """The look of a plot of the page: axes, marks and colours that can be repainted for light and dark ground."""
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -9,6 +10,7 @@ from physics.arrays import Array
 
 FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', 'DejaVu Sans', Arial, sans-serif"
 TOOLS = "pan,wheel_zoom,box_select,lasso_select,tap,reset,save"
+SMALL = "pan,wheel_zoom,reset,save"  # of plots beside which nothing is chosen
 HEIGHT = 330
 DASHES: tuple[Any, ...] = ("solid", [7, 3], [2, 2], [8, 3, 2, 3])
 HATCHES = (" ", "/", "x", ".", "-", "\\", "|", "+", "o")
@@ -34,6 +36,9 @@ def new_plot(
     )
     plot.toolbar.logo = None
     plot.toolbar.autohide = True
+    if tools == SMALL:
+        plot.min_border_left = 44
+        plot.xaxis[0].ticker.desired_num_ticks = plot.yaxis[0].ticker.desired_num_ticks = 5
     painted(plot, background_fill_color="paper", border_fill_color="paper", outline_line_color="rule")
     for axis, text in ((plot.xaxis[0], x_label), (plot.yaxis[0], y_label)):
         dressed(axis, text)
@@ -74,11 +79,33 @@ def limit_lines(plot: Any, limits: Sequence[tuple[float, str]], across: bool) ->
     for value, text in limits:
         span = Span(location=value, dimension="width" if across else "height", line_width=1.4, line_dash=[9, 3, 2, 3])
         plot.add_layout(painted(span, line_color="failed"))
-        place: dict[str, Any] = {"x": 6, "x_units": "screen", "y": value, "y_offset": 3} if across else {
-            "x": value, "y": 6, "y_units": "screen", "angle": 1.5708, "x_offset": -3,
-        }
-        label = Label(text=for_plot(text), text_font=FONT, text_font_size="11px", **place)
-        plot.add_layout(painted(label, text_color="failed"))
+        label = Label(
+            text=for_plot(text), text_font=FONT, text_font_size="11px", background_fill_alpha=0.8,
+            **(_above(plot, value) if across else _beside(plot, value)),
+        )
+        plot.add_layout(painted(label, text_color="failed", background_fill_color="paper"))
+
+
+def _above(plot: Any, value: float) -> dict[str, Any]:
+    """A word on a line from left to right; under it where it runs along the top."""
+    high = getattr(plot.y_range, "end", None)
+    low = getattr(plot.y_range, "start", None)
+    top = _known(high) and _known(low) and value > high - 0.09 * (high - low)
+    return {"x": 6, "x_units": "screen", "y": value, "y_offset": -17 if top else 3}
+
+
+def _beside(plot: Any, value: float) -> dict[str, Any]:
+    """A word along a line from bottom to top, at its upper end where that is known."""
+    high = getattr(plot.y_range, "end", None)
+    along: dict[str, Any] = {"y": 6, "y_units": "screen"}
+    if _known(high):
+        along = {"y": high, "text_align": "right", "y_offset": -6}
+    return {"x": value, "x_offset": -3, "angle": 1.5708, **along}
+
+
+def _known(end: Any) -> bool:
+    """Whether a range has an end of its own: one that follows the data has none yet."""
+    return isinstance(end, int | float) and math.isfinite(end)
 
 
 def view_range(low: float, high: float) -> Any:

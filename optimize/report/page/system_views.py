@@ -6,13 +6,13 @@ import numpy as np
 
 from optimize.report.columns import column, columns_of, label, typeset, words
 from optimize.report.loop_data import HeadPanel, PumpPanel, head_data, pump_data
-from optimize.report.page.answer_views import SMALL
 from optimize.report.page.front_source import MARKS
 from optimize.report.page.packing import numbers
 from optimize.report.page.plain_text import for_plot, one_line
 from optimize.report.page.plots import (
     DASHES,
     HATCHES,
+    SMALL,
     dressed,
     hover,
     legend_above,
@@ -172,7 +172,7 @@ def _pulls(plot: Any, data: SoakData) -> None:
     from bokeh.models import BoxAnnotation
 
     for left, right in data.pulls:
-        box = BoxAnnotation(left=left, right=right, fill_alpha=0.0, hatch_pattern="/", hatch_scale=10, hatch_alpha=0.45,
+        box = BoxAnnotation(left=left, right=right, fill_alpha=0.0, hatch_pattern="/", hatch_scale=14, hatch_alpha=0.4,
                             line_color=None, level="underlay")
         plot.add_layout(painted(box, hatch_color="edge"))
 

@@ -117,20 +117,42 @@ def _pair(
         drawn_samples(plot, behind, x.key, y.key).visible = False
     _finish(run, source, plot, drawn_front(plot, front, x.key, y.key), x, y)
     if name == "free":
-        from bokeh.models import DataRange1d
-
-        plot.x_range, plot.y_range = DataRange1d(range_padding=0.06), DataRange1d(range_padding=0.06)
+        _freed(run, source, plot, (x, y))
     return View(name, title, plot, x, y)
+
+
+def _freed(run: Run, source: FrontSource, plot: Any, fields: tuple[Field, Field]) -> None:
+    """Ranges that follow the data, and as many lines for limits as any field has; the page moves them."""
+    from bokeh.models import DataRange1d, Span
+
+    plot.x_range, plot.y_range = DataRange1d(range_padding=0.06), DataRange1d(range_padding=0.06)
+    most = max((len(limits_of(run, field)) for field in source.fields), default=0)
+    for dimension, field in zip(("height", "width"), fields, strict=True):
+        own = limits_of(run, field)
+        for i in range(most):
+            at = own[i][0] if i < len(own) else 0.0
+            span = Span(location=at, dimension=dimension, line_width=1.4, line_dash=[9, 3, 2, 3], visible=i < len(own))
+            plot.add_layout(painted(span, line_color="failed"))
 
 
 def _finish(run: Run, source: FrontSource, plot: Any, renderer: Any, x: Field, y: Field) -> None:
     """Views, limits that are near, and what is said under the pointer."""
-    for axis, field in (("x_range", x), ("y_range", y)):
-        low, high = _view(source.values(field), limits_of(run, field))
-        setattr(plot, axis, view_range(low, high))
-        near = [(value, text) for value, text in limits_of(run, field) if low <= value <= high]
-        limit_lines(plot, near, across=axis == "y_range")
+    _ranges(run, source, plot, (x, y))
+    if plot.name != "free":
+        _limits(run, plot, (x, y))
     hover(plot, [renderer], said(source, x, y))
+
+
+def _ranges(run: Run, source: FrontSource, plot: Any, fields: tuple[Field, Field]) -> None:
+    for axis, field in zip(("x_range", "y_range"), fields, strict=True):
+        setattr(plot, axis, view_range(*_view(source.values(field), limits_of(run, field))))
+
+
+def _limits(run: Run, plot: Any, fields: tuple[Field, Field]) -> None:
+    """Limits inside the view, once the view is settled."""
+    for view, field in zip((plot.x_range, plot.y_range), fields, strict=True):
+        near = [(value, text) for value, text in limits_of(run, field) if view.start <= value <= view.end]
+        limit_lines(plot, near, across=view is plot.y_range)
 
 
 def said(source: FrontSource, *fields: Field) -> list[tuple[str, str]]:
@@ -149,6 +171,7 @@ def _view(values: Array, limits: list[tuple[float, str]]) -> tuple[float, float]
     if not known.size:
         return 0.0, 1.0
     (low, high), = padded(known[:, None])
+    low, high = low - 0.02 * (high - low), high + 0.02 * (high - low)
     near = _NEAR * (high - low)
     bounds = [value for value, _ in limits if low - near <= value <= high + near]
     pad = 0.02 * (high - low)
@@ -157,17 +180,19 @@ def _view(values: Array, limits: list[tuple[float, str]]) -> tuple[float, float]
 
 def _plane(run: Run, source: FrontSource, front: Any, behind: Any, x: Field, y: Field) -> View:
     """The plane of the first two objectives, the feasible on its worse side, names at the named cores."""
-    plot = new_plot("plane", x.axis, y.axis, height=430)
+    plot = new_plot("plane", x.axis, y.axis, height=436)
     if x.key in behind.data and y.key in behind.data:
         drawn_samples(plot, behind, x.key, y.key)
-    _finish(run, source, plot, drawn_front(plot, front, x.key, y.key), x, y)
+    _ranges(run, source, plot, (x, y))
     for at, field in enumerate((x, y)):
-        _wider(run, source, plot.x_range if at == 0 else plot.y_range, behind.data.get(field.key), field, at)
+        _wider(run, source, plot.x_range if at == 0 else plot.y_range, behind.data.get(field.key), at)
+    _limits(run, plot, (x, y))
+    hover(plot, [drawn_front(plot, front, x.key, y.key)], said(source, x, y))
     _names(source, plot, x, y)
     return View("plane", "The front", plot, x, y)
 
 
-def _wider(run: Run, source: FrontSource, view: Any, behind: Any, field: Field, at: int) -> None:
+def _wider(run: Run, source: FrontSource, view: Any, behind: Any, at: int) -> None:
     """Room on the worse side for the feasible, as far as there are any."""
     known = np.array([v for v in (behind or []) if np.isfinite(v)])
     if not known.size or not source.is_front:
