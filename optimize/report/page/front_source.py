@@ -131,9 +131,10 @@ def _marked(table: "pd.DataFrame", fields: list[Field]) -> dict[str, list[Any]]:
     marks = ["circle"] * len(picks)
     for order, i in enumerate(places):
         marks[i] = MARKS[order % len(MARKS)]
+    small = 8 if len(picks) <= 60 else 6 if len(picks) <= 400 else 4.5
     found: dict[str, list[Any]] = {
         "core": [one_line(core) for core in texts(table, "core")], "pick": picks, "mark": marks,
-        "size": [13 if pick else 8 for pick in picks],
+        "size": [13 if pick else small for pick in picks],
     }
     for name in ("flags", "fails"):
         if name in table:

@@ -72,15 +72,15 @@ def _escaped(text: str) -> str:
 
 
 def _format(values: Array) -> str:
-    """As many decimals as three or four digits of the largest value need; whole numbers as such.
+    """As many decimals as three digits of a middling value need; whole numbers as such.
 
-    >>> _format(np.array([57.1, 5.2])), _format(np.array([12.0, 17.0])), _format(np.array([0.0213]))
+    >>> _format(np.array([57.1, 15.2])), _format(np.array([12.0, 17.0])), _format(np.array([0.0213]))
     ('0.0', '0', '0.0000')
     """
     known = values[np.isfinite(values)]
     if not known.size or np.all(known == np.round(known)):
         return "0"
-    decimals = max(0, 2 - math.floor(math.log10(float(np.max(np.abs(known))))))
+    decimals = max(0, 2 - math.floor(math.log10(float(np.median(np.abs(known))) or 1.0)))
     return "0." + "0" * decimals if decimals else "0"
 
 
@@ -138,9 +138,10 @@ def parallel_axes(run: Run, source: FrontSource, front: Any) -> Any | None:
     )
     plot.yaxis.visible = plot.ygrid.visible = plot.xgrid.visible = False
     named_ticks(plot.xaxis[0], [rail.title for rail in drawn])
+    alpha = 0.6 * min(1.0, math.sqrt(20 / len(source)))
     lines = plot.multi_line(
-        "rail_x", "rail_y", source=front, line_width=1.6, line_alpha=0.55, name="front lines",
-        selection_line_alpha=1.0, selection_line_width=3.2, nonselection_line_alpha=0.16,
+        "rail_x", "rail_y", source=front, line_width=1.6, line_alpha=alpha, name="front lines",
+        selection_line_alpha=1.0, selection_line_width=3.2, nonselection_line_alpha=0.35 * alpha,
     )
     painted(lines.glyph, line_color="front")
     painted(lines.selection_glyph, line_color="chosen")

@@ -96,13 +96,16 @@
       const grid = canvas.closest(".views, .grid");
       const columns = !grid ? 1 : grid.matches(".small") ? 3 : grid.matches(".views, .pair") ? 2 : 1;
       const room = paper.width / columns - 8;
-      if (canvas.offsetWidth > room) canvas.style.setProperty("--print-zoom", (room / canvas.offsetWidth).toFixed(4));
+      const width = canvas.offsetWidth, scale = Math.min(1, room / width);
+      canvas.style.setProperty("--print-scale", scale.toFixed(4));
+      canvas.style.setProperty("--print-width", `${width}px`);
+      canvas.style.setProperty("--print-height", `${Math.ceil(canvas.offsetHeight * scale)}px`);
     }
     paper.opened = $$('details:not([open]):not([data-print="no"])');
     for (const details of paper.opened) details.open = true;
   };
   const fromPaper = () => {
-    for (const canvas of $$(".canvas")) canvas.style.removeProperty("--print-zoom");
+    for (const canvas of $$(".canvas")) for (const name of ["scale", "width", "height"]) canvas.style.removeProperty(`--print-${name}`);
     for (const details of paper.opened) details.open = false;
     repaint(theme());
   };
@@ -333,7 +336,7 @@
     // --- axes of the reader's choice
     const free = page.get_model_by_name("free");
     if (free) {
-      const marks = free.renderers.find(renderer => renderer.name === "front marks");
+      const marks = free.renderers.filter(renderer => ["front marks", "named marks"].includes(renderer.name));
       const samples = free.renderers.find(renderer => renderer.name === "samples");
       const behind = page.get_model_by_name("behind");
       const there = new Set(behind ? Object.keys(behind.data instanceof Map ? Object.fromEntries(behind.data) : behind.data) : []);
@@ -348,7 +351,7 @@
           part.append(...own.map(field => make("option", field.axis, {value: field.key})));
           select.append(part);
         }
-        select.value = marks.glyph[axis].field;
+        select.value = marks[0].glyph[axis].field;
         select.addEventListener("change", setAxes);
       }
       $("#swap").addEventListener("click", () => {
@@ -358,7 +361,8 @@
       function setAxes() {
         for (const [axis, select] of Object.entries(selects)) {
           const field = fields[select.value];
-          for (const glyph of [marks.glyph, marks.selection_glyph, marks.nonselection_glyph]) glyph[axis] = {field: field.key};
+          for (const renderer of marks)
+            for (const glyph of [renderer.glyph, renderer.selection_glyph, renderer.nonselection_glyph]) glyph[axis] = {field: field.key};
           const label = axis === "x" ? free.below[0] : free.left[0];
           label.axis_label.text = field.axis;
         }

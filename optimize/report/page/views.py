@@ -94,7 +94,24 @@ def drawn_front(plot: Any, front: Any, x: str, y: str) -> Any:
     painted(renderer.glyph, fill_color="front", line_color="front")
     painted(renderer.selection_glyph, fill_color="chosen", line_color="ink")
     painted(renderer.nonselection_glyph, fill_color="front", line_color="front")
+    _named_on_top(plot, front, x, y)
     return renderer
+
+
+def _named_on_top(plot: Any, front: Any, x: str, y: str) -> None:
+    """The named cores once more, over the crowd, with an edge that sets them off."""
+    from bokeh.models import CDSView, IndexFilter
+
+    places = [i for i, pick in enumerate(front.data["pick"]) if pick]
+    if not places:
+        return
+    marks = plot.scatter(
+        x, y, source=front, marker="mark", size="size", line_width=1.6, view=CDSView(filter=IndexFilter(places)),
+        selection_line_width=2.6, nonselection_fill_alpha=0.7, name="named marks",
+    )
+    painted(marks.glyph, fill_color="front", line_color="paper")
+    painted(marks.selection_glyph, fill_color="chosen", line_color="ink")
+    painted(marks.nonselection_glyph, fill_color="front", line_color="paper")
 
 
 def drawn_samples(plot: Any, behind: Any, x: str, y: str) -> Any:
@@ -218,8 +235,9 @@ def _names(source: FrontSource, plot: Any, x: Field, y: Field) -> None:
             "x", "y", text="text", source=ColumnDataSource(data), x_offset=11 if left else -11, y_offset=-8,
             text_align="left" if left else "right", text_baseline="middle", text_font_size="12.5px",
             text_font="system-ui, 'DejaVu Sans', Arial, sans-serif", text_font_style="bold", name="pick names",
+            background_fill_alpha=0.75, padding=1,
         )
-        painted(text.glyph, text_color="ink")
+        painted(text.glyph, text_color="ink", background_fill_color="paper")
 
 
 def _shape(run: Run, source: FrontSource, front: Any) -> View | None:
@@ -231,7 +249,10 @@ def _shape(run: Run, source: FrontSource, front: Any) -> View | None:
     x, y = found[:2]
     front.data["shape_x"], front.data["shape_y"] = drawn_apart(source.values(x), source.values(y))
     plot = new_plot("shape", x.axis, y.axis)
-    _finish(run, source, plot, drawn_front(plot, front, "shape_x", "shape_y"), x, y)
+    hover(plot, [drawn_front(plot, front, "shape_x", "shape_y")], said(source, x, y))
+    for axis, key, field in (("x_range", "shape_x", x), ("y_range", "shape_y", y)):
+        setattr(plot, axis, view_range(*_view(np.array(front.data[key]), limits_of(run, field))))
+    _limits(run, plot, (x, y))
     return View("shape", f"{x.label[:1].upper()}{x.label[1:]} and {y.label}", plot, x, y)
 
 
