@@ -21,9 +21,11 @@ DOORS = {
     "rich": "optimize/cli.py", "tree_sitter": "optimize/study/lines.py", "tree_sitter_toml": "optimize/study/lines.py",
 }  # fmt: skip
 # The one folder each.
-ROOMS = {"pydantic": "optimize/study", "pydantic_core": "optimize/study", "matplotlib": "optimize/report"}
+ROOMS = {"pydantic": "optimize/study", "pydantic_core": "optimize/study", "matplotlib": "optimize/report",
+         "bokeh": "optimize/report/page", "jinja2": "optimize/report/page"}
 # Slow to load: imported where used, never at the top of a module.
-SLOW = ("CoolProp", "pint", "optuna", "joblib", "moocore", "matplotlib", "pandas", "scipy.stats")
+SLOW = ("CoolProp", "pint", "optuna", "joblib", "moocore", "matplotlib", "pandas", "scipy.stats",
+        "bokeh", "jinja2")
 NO_NAMES = {"utils", "util", "helpers", "helper", "misc", "common", "manager", "tools", "stuff"}
 FORGOTTEN = re.compile(r"shared/|/work/|/tmp/|/home/|/root/|/Users/|[A-Z]:\\\\")
 

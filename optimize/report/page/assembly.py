@@ -22,7 +22,7 @@ from optimize.report.palette import DARK, LIGHT, css
 from optimize.runs import Run
 
 MOST_BYTES = 2_900_000  # of the page; drawings are left out before it grows larger
-_FRONT, _COPIES, _ROBUST, _MADE_OF = "The front", "Copies of them", "The robust front", "What the front is made of"
+_FRONT, _COPIES, _ROBUST, _MADE_OF = "The front", "Copies of them", "The robust front", "What the cores are made of"
 _CURVES, _GAIN, _CIRCUIT, _SOAK = "Trade-off around the knee", "Blower and net gain", "Coolant circuit", "Heat soak"
 _MOISTURE, _TIGHTEN, _CAUTIONS = "Moisture, freezing, boiling", "What to tighten", "Cautions"
 

@@ -40,7 +40,7 @@ def packet(name: str, models: Sequence[Any]) -> Packet:
 
 def _renumbered(data: Any, known: dict[str, str], lead: str) -> Any:
     """The same with ids in the order they come."""
-    if isinstance(data, list):
+    if isinstance(data, list | tuple):
         return [_renumbered(part, known, lead) for part in data]
     if not isinstance(data, dict):
         return data

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 VARIABLES, COPIES = "Design variables", "Copies"
 MARKS = ("circle", "square", "triangle", "diamond", "inverted_triangle", "plus", "x", "triangle_dot", "hex_dot",
          "star", "hex", "square_dot")  # as `style.MARKS`, in the plots' words
+MOST_VALUES = 250_000  # of a page; a front too large for it leaves out intermediates, which its tables hold
+_MANY = 500
+_LAST = ("Heat transfer", "Flow", "Air loss", "Coolant loss", "Moisture", "Blower", "Coolant circuit")
 _TEXT = {"core", "pick", "flags", "fails"}
 
 
@@ -83,7 +86,7 @@ def front_source(run: Run) -> FrontSource:
     """The front with yields and fin density beside its own columns, or the nearest misses."""
     is_front = "front" in run.tables
     table = sorted_front(run) if is_front else run.tables["misses"].reset_index(drop=True)
-    table = _widened(run, table) if len(table) else table
+    table = _widened(run, table[_kept(run, table)]) if len(table) else table
     fields: list[Field] = []
     data: dict[str, list[Any]] = {}
     names: dict[str, str] = {}
@@ -94,11 +97,24 @@ def front_source(run: Run) -> FrontSource:
             names[f"c{i}"], data[f"c{i}"] = title, [one_line(text) for text in texts(table, title)]
         else:
             fields.append(_field(f"c{i}", title, table, run))
-            data[f"c{i}"] = numbers(table[title])
+            data[f"c{i}"] = numbers(table[title], 6 if len(table) <= _MANY else 5)
     data |= _marked(table, fields)
     by_title = {field.title: field for field in fields}
     wanted = tuple(by_title[title] for title in objective_titles(run) if title in by_title)
     return FrontSource(table, tuple(fields), names, data, wanted, is_front)
+
+
+def _kept(run: Run, table: "pd.DataFrame") -> list[str]:
+    """Titles of as many columns as a page has room for, in their order; intermediates are the first to go."""
+    titles = [str(title) for title in table.columns]
+    asked = {*run.record["variables"], *(o["output"] for o in run.record["objectives"])}
+    asked |= {limit["output"] for limit in run.record["limits"]} | _TEXT
+    names = [title if title in _TEXT else column(title).name for title in titles]
+    groups = [OUTPUTS[name].group if name in OUTPUTS else "" for name in names]
+    rank = [0 if n in asked else 1 + (g in _LAST) for n, g in zip(names, groups, strict=True)]
+    room = max(MOST_VALUES // len(table), rank.count(0))
+    kept = set(sorted(range(len(titles)), key=lambda i: (rank[i], i))[:room])
+    return [title for i, title in enumerate(titles) if i in kept]
 
 
 def _is_text(table: "pd.DataFrame", title: str) -> bool:

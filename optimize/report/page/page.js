@@ -89,9 +89,21 @@
 
   // --- paper -------------------------------------------------------------------------------------------------------
   const paper = {width: 700, opened: []};
+  // The plots repaint a moment later on their own; paper does not wait.
+  const paintNow = view => {
+    if (!view.paint || !view.renderer_views) return;
+    try {
+      for (const renderer of view.renderer_views.values()) {
+        if (!renderer.glyph || !renderer.model.data_source) continue;
+        for (const part of ["glyph", "decimated_glyph", "selection_glyph", "nonselection_glyph", "muted_glyph"])
+          renderer[part]?.set_visuals(renderer.model.data_source, renderer.all_indices);
+      }
+      view.paint();
+    } catch (error) { console.warn(String(error)); }
+  };
   const toPaper = () => {
     repaint("light");
-    for (const manager of managers) for (const view of manager.roots) if (view.paint) { try { view.paint(); } catch { /* a hidden plot */ } }
+    for (const manager of managers) for (const view of manager.roots) paintNow(view);
     for (const canvas of $$(".canvas")) {
       const grid = canvas.closest(".views, .grid");
       const columns = !grid ? 1 : grid.matches(".small") ? 3 : grid.matches(".views, .pair") ? 2 : 1;

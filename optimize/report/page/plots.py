@@ -88,15 +88,14 @@ def limit_lines(plot: Any, limits: Sequence[tuple[float, str]], across: bool) ->
 
 def _above(plot: Any, value: float) -> dict[str, Any]:
     """A word on a line from left to right; under it where it runs along the top."""
-    high = getattr(plot.y_range, "end", None)
-    low = getattr(plot.y_range, "start", None)
+    low, high = plot.y_range.start, plot.y_range.end
     top = _known(high) and _known(low) and value > high - 0.09 * (high - low)
     return {"x": 6, "x_units": "screen", "y": value, "y_offset": -17 if top else 3}
 
 
 def _beside(plot: Any, value: float) -> dict[str, Any]:
     """A word along a line from bottom to top, at its upper end where that is known."""
-    high = getattr(plot.y_range, "end", None)
+    high = plot.y_range.end
     along: dict[str, Any] = {"y": 6, "y_units": "screen"}
     if _known(high):
         along = {"y": high, "text_align": "right", "y_offset": -6}
