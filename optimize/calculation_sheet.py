@@ -1,6 +1,7 @@
 """The calculation sheet of one core: every intermediate with its unit, as text or as JSON in SI."""
 
 import re
+from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
@@ -10,6 +11,7 @@ from optimize import units
 from optimize.evaluate import CoreProblem
 from optimize.feasibility import over_duty_points
 from optimize.space import KINDS, Parameters
+from physics.arrays import Array
 from physics.columns import upright
 from physics.core import geometry
 from physics.fins import Flow
@@ -18,6 +20,15 @@ from physics.outputs import OUTPUTS, Output
 from physics.rating import Rating
 
 _LABEL, _CELL = 52, 14
+
+
+@dataclass(frozen=True)
+class Group:
+    """Rows under one title: label, values in display units (NaN: not computable), unit; `heads` over the values."""
+
+    title: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[float, ...], str], ...]
 
 
 class Sheet:
@@ -57,13 +68,10 @@ class Sheet:
         """The sheet in the units of the study."""
         study = self.problem.study
         lines = [study.title, "", "Core"]
-        lines += [_row(name, [text], unit) for name, text, unit in self._core_rows()]
-        for group, outputs in groupby(self._outputs(), key=lambda output: output.group):
-            rows = list(outputs)
-            heads = list(self.rating.duty_names) if rows[0].per == "duty" else []
-            lines += ["", _row(group, heads, "")]
-            lines += [self._output_row(output) for output in rows]
-            lines += self._overall_rows() if group == "Duty results" else []
+        lines += [_row(name, [text], unit) for name, text, unit in self.core_rows()]
+        for group in self.groups():
+            lines += ["", _row(group.title, list(group.heads), "")]
+            lines += [_row(label, [f"{v:.5g}" for v in values], unit) for label, values, unit in group.rows]
         lines += ["", "Requirements (margin as a share of the bound; negative: missed)"]
         verdicts = [(name, f"{100 * m:+.2f}", "%" if m >= 0 else "%   MISSED") for name, m in self.requirements()]
         lines += [_row(name, [margin], verdict) for name, margin, verdict in verdicts]
@@ -81,7 +89,8 @@ class Sheet:
             lines += [f"  {family.note}"] if family.note else []
         return lines
 
-    def _core_rows(self) -> list[tuple[str, str, str]]:
+    def core_rows(self) -> list[tuple[str, str, str]]:
+        """Each design variable: its name, its value as text, its unit."""
         system, rows = self.problem.study.units, []
         for name in [*self.problem.space.names, *(n for n in self.core if n not in self.problem.space.names)]:
             if name in self.problem.space.words:
@@ -91,19 +100,31 @@ class Sheet:
                 rows.append((name, f"{value:.6g}", units.unit_symbol(KINDS[name], system)))
         return rows
 
-    def _overall_rows(self) -> list[str]:
-        """Worst and weighted mean over the duty points, where there are several."""
-        study, rows = self.problem.study, []
-        for name, values in over_duty_points(study, self.rating).items():
-            kind = OUTPUTS[name].kind
-            cells = [f"{float(units.to_display(value[0], kind, study.units)):.5g}" for value in values]
-            rows.append(_row(f"{OUTPUTS[name].label}, over all", cells, units.unit_symbol(kind, study.units)))
-        return ["", _row("Over all duty points", ["worst", "weighted"], ""), *rows] if rows else []
+    def groups(self) -> list[Group]:
+        """The outputs in the units of the study; worst and mean of several duty points behind the duty results."""
+        found = []
+        for title, outputs in groupby(self._outputs(), key=lambda output: output.group):
+            rows = list(outputs)
+            heads = self.rating.duty_names if rows[0].per == "duty" else ()
+            found.append(Group(title, tuple(heads), tuple(self._output_row(output) for output in rows)))
+            found += self._overall() if title == "Duty results" else []
+        return found
 
-    def _output_row(self, output: Output) -> str:
+    def _overall(self) -> list[Group]:
+        """Worst and weighted mean over the duty points, where there are several."""
+        rows = []
+        for name, (worst, mean) in over_duty_points(self.problem.study, self.rating).items():
+            output = OUTPUTS[name]
+            rows.append(self._shown(f"{output.label}, over all", np.array([worst[0], mean[0]]), output.kind))
+        return [Group("Over all duty points", ("worst", "weighted"), tuple(rows))] if rows else []
+
+    def _output_row(self, output: Output) -> tuple[str, tuple[float, ...], str]:
+        return self._shown(output.label, np.ravel(self.rating[output.name][0]), output.kind)
+
+    def _shown(self, label: str, values: Array, kind: str) -> tuple[str, tuple[float, ...], str]:
         system = self.problem.study.units
-        values = units.to_display(np.ravel(self.rating[output.name][0]), output.kind, system)
-        return _row(output.label, [f"{v:.5g}" for v in values], units.unit_symbol(output.kind, system))
+        shown = units.to_display(values, kind, system)
+        return label, tuple(float(v) for v in shown), units.unit_symbol(kind, system)
 
     def json(self) -> dict[str, Any]:
         """The sheet as data: keys carry SI units, NaN is null."""

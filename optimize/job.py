@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from optimize import copy_tables, runs, soak_tables, tables, water
+from optimize.core_sheets import MOST_SHEETS, core_sheets
 from optimize.curves import curve_table, numeric_variables
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
+from optimize.evenly import evenly
 from optimize.feasibility import objective_value
 from optimize.picks import pick_name, picks
 from optimize.record import record_of
@@ -73,9 +75,10 @@ def run(study: Study, folder: Path, workers: int, now: datetime, progress: Progr
         raced = robust_front(problem, archive, workers, lambda n, most: progress("copies a core raced", n, most))
         found |= {"robust": robust_table(problem, raced), "fallen": fallen_table(problem, raced)}
         record["robust"] = robust_record(problem, raced)
+    sheets = _sheets(problem, front, named, workers, progress)
     record["seconds"] = {"search": searched - begun, "scatter and tables": perf_counter() - searched}
     record["cores_per_second"] = archive.rated / (searched - begun)
-    runs.write(folder, study.text, study.files, record, found)
+    runs.write(folder, study.text, study.files, record, found, sheets)
     return Outcome(folder, archive.feasible > 0, record, found)
 
 
@@ -129,6 +132,17 @@ def _scatter(problem: CoreProblem, front: Rows, workers: int, progress: Progress
     cores = [problem.space.core(point) for point in front.points]
     made = scatter(problem.study, cores, workers, lambda done, total: progress("front cores scattered", done, total))
     return {tables.core_name(int(i)): kinds for i, kinds in zip(front.ordinals, made, strict=True)}
+
+
+def _sheets(
+    problem: CoreProblem, front: Rows, named: dict[str, int], workers: int, progress: Progress
+) -> dict[str, Any]:
+    """Calculation sheets of the front by the names of its cores: those with a name, then evenly along the front."""
+    order = np.argsort(front.objectives[:, 0], kind="stable") if len(front) else np.empty(0, dtype=np.int64)
+    places = evenly(order.tolist(), list(named.values()), MOST_SHEETS)
+    cores = [problem.space.core(front.points[i]) for i in places]
+    made = core_sheets(problem.study, cores, workers, lambda done, total: progress("calculation sheets", done, total))
+    return {tables.core_name(int(front.ordinals[i])): sheet for i, sheet in zip(places, made, strict=True)}
 
 
 def _yields(

@@ -2,8 +2,8 @@
 
 study.toml and its catalogues as read, run.json (versions, seed, counts, seconds, picks), designs.csv, front.csv,
 yield.csv, percentiles.csv, clouds.csv, nested.csv, truncated.csv, indices.csv, sensitivities.csv, budget.csv,
-curves.csv, limits.csv, misses.csv, figures/; with [robust] robust.csv and fallen.csv; with a loop water.csv, flow.csv
-and pump.csv; with a schedule soak.csv and soak_gains.csv.
+curves.csv, limits.csv, misses.csv, sheets.json (calculation sheets of the front), figures/; with [robust] robust.csv
+and fallen.csv; with a loop water.csv, flow.csv and pump.csv; with a schedule soak.csv and soak_gains.csv.
 """
 
 import json
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 RECORD = "run.json"
+SHEETS = "sheets.json"
 TABLES = (
     "designs", "front", "yield", "percentiles", "clouds", "nested", "truncated", "robust", "fallen", "indices",
     "sensitivities", "budget", "curves", "limits", "misses", "water", "flow", "pump", "soak", "soak_gains",
@@ -93,7 +94,8 @@ def made_of(record: dict[str, Any] | None) -> datetime:
 
 
 def write(
-    folder: Path, study_text: str, files: dict[str, str], record: dict[str, Any], tables: dict[str, "pd.DataFrame"]
+    folder: Path, study_text: str, files: dict[str, str], record: dict[str, Any], tables: dict[str, "pd.DataFrame"],
+    sheets: dict[str, Any] | None = None,
 ) -> None:
     """Write a run; run.json last, so that a folder without it is known to be unfinished."""
     for name, text in brought_inside(study_text, files).items():
@@ -102,6 +104,9 @@ def write(
         place.write_text(text, encoding="utf-8", newline="")
     for name, table in tables.items():
         table.to_csv(folder / f"{name}.csv", index=False, float_format="%.8g")
+    if sheets:
+        text = json.dumps(sheets, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+        (folder / SHEETS).write_text(text + "\n", encoding="utf-8")
     (folder / RECORD).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
@@ -146,3 +151,20 @@ def read(folder: Path) -> Run:
     except (OSError, ValueError) as error:
         raise FinfrontError(f"'{folder}' cannot be read: {error}", do="make the run again") from None
     return Run(folder, record, tables)
+
+
+def read_sheets(folder: Path) -> dict[str, Any]:
+    """The calculation sheets of a run by the names of their cores; none in a run that was written without them.
+
+    Raises FinfrontError when the file is damaged.
+    """
+    place = folder / SHEETS
+    if not place.is_file():
+        return {}
+    try:
+        sheets = json.loads(place.read_text(encoding="utf-8"))
+        if not isinstance(sheets, dict):
+            raise ValueError("no sheets by name")
+    except (OSError, ValueError) as error:
+        raise FinfrontError(f"'{place}' cannot be read: {error}", do="make the run again") from None
+    return sheets

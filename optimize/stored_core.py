@@ -16,7 +16,12 @@ def core_of_run(space: Space, folder: Path, name: str) -> Parameters:
 
     Raises FinfrontError when the run has no such core, or varies other things than the study.
     """
-    run = runs.read(folder)
+    return core_of_read_run(space, runs.read(folder), name)
+
+
+def core_of_read_run(space: Space, run: runs.Run, name: str) -> Parameters:
+    """The same of a run already read, for whoever wants many of its cores."""
+    folder = run.folder
     try:
         designs, known, system = run.tables["designs"], run.record["picks"], run.record["units"]
     except KeyError as missing:

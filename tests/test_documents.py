@@ -209,7 +209,7 @@ def test_every_table_and_file_of_a_run_is_in_the_readme_of_the_results():
     text = (ROOT / "results/README.md").read_text(encoding="utf-8")
     for table in runs.TABLES:
         assert f"`{table}.csv`" in text, table
-    for file in (runs.RECORD, "summary.md", "figures/", "study.toml"):
+    for file in (runs.RECORD, runs.SHEETS, "summary.md", "report.html", "figures/", "study.toml"):
         assert f"`{file}`" in text, file
     named = set(re.findall(r"`(\w+)\.csv`", text))
     assert named == set(runs.TABLES)

@@ -138,7 +138,7 @@ def test_a_run_folder_holds_everything_and_reads_back(done):
     assert files == {
         "run.json", "study.toml", "designs.csv", "front.csv", "yield.csv", "percentiles.csv", "clouds.csv",
         "nested.csv", "truncated.csv", "indices.csv", "sensitivities.csv", "budget.csv", "curves.csv", "limits.csv",
-        "catalogues/air_fins.toml", "catalogues/turbulators.toml", "catalogues/ports.toml",
+        "sheets.json", "catalogues/air_fins.toml", "catalogues/turbulators.toml", "catalogues/ports.toml",
         "catalogues/measured/m17_64.csv",
     }  # fmt: skip
     back = runs.read(done.folder)
@@ -243,8 +243,9 @@ def test_curves_go_round_the_knee_along_every_scale(done):
 def test_progress_is_told_step_by_step_to_its_end(tmp_path):
     calls = []
     job.run(small(), tmp_path, 1, NOW, lambda what, done, total: calls.append((what, done, total)))
-    assert {what for what, _, _ in calls} == {"cores rated", "front cores scattered"}
-    for what in ("cores rated", "front cores scattered"):
+    told = {"cores rated", "front cores scattered", "calculation sheets"}
+    assert {what for what, _, _ in calls} == told
+    for what in told:
         steps = [(done, total) for name, done, total in calls if name == what]
         assert [done for done, _ in steps] == sorted(done for done, _ in steps)
         assert steps[-1][0] == steps[-1][1]

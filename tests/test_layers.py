@@ -24,12 +24,12 @@ DOORS = {
 ROOMS = {
     "pydantic": ("optimize/study",), "pydantic_core": ("optimize/study",), "xlsxwriter": ("optimize/handover",),
     "matplotlib": ("optimize/report", "optimize/handover"), "OCP": ("optimize/handover",),
-    "ezdxf": ("optimize/drawing",),
+    "ezdxf": ("optimize/drawing",), "bokeh": ("optimize/report/page",), "jinja2": ("optimize/report/page",),
 }  # fmt: skip
 # Slow to load: imported where used, never at the top of a module.
 SLOW = (
     "CoolProp", "pint", "optuna", "joblib", "moocore", "matplotlib", "pandas", "scipy.stats", "xlsxwriter", "OCP",
-    "ezdxf",
+    "ezdxf", "bokeh", "jinja2",
 )  # fmt: skip
 NO_NAMES = {"utils", "util", "helpers", "helper", "misc", "common", "manager", "tools", "stuff"}
 FORGOTTEN = re.compile(r"shared/|/work/|/tmp/|/home/|/root/|/Users/|[A-Z]:\\\\")

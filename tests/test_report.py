@@ -375,7 +375,8 @@ class TestWriteReport:
 
     def test_every_figure_is_a_png_and_an_svg(self, written: list[dict[str, bytes]]) -> None:
         figures = ("front", "yield", "nested", "tornado", "budget", "curves", "range", "limits")
-        assert set(written[0]) == {f"{f}.{kind}" for f in figures for kind in ("png", "svg")} | {"summary.md"}
+        pages = {"summary.md", "report.html"}
+        assert set(written[0]) == {f"{f}.{kind}" for f in figures for kind in ("png", "svg")} | pages
         assert all(text.startswith(b"\x89PNG") for name, text in written[0].items() if name.endswith(".png"))
 
     def test_no_date_stands_in_a_figure(self, written: list[dict[str, bytes]]) -> None:

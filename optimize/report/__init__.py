@@ -17,11 +17,12 @@ __all__ = ["write_curves", "write_report", "write_scatter", "write_soak"]
 
 
 def write_report(folder: Path) -> list[Path]:
-    """Draw every figure of a finished run into its figures/, and write summary.md; the files written.
+    """Draw every figure of a finished run into its figures/, write summary.md and report.html; the files written.
 
     Raises FinfrontError when the folder holds no finished run, a damaged one, or cannot be written to.
     """
     from optimize.report import style
+    from optimize.report.page import page
     from optimize.report.summary import summary
 
     run = runs.read(folder)
@@ -31,13 +32,14 @@ def write_report(folder: Path) -> list[Path]:
         with style.house_style():
             for name, figure in draw_all(run).items():
                 written += style.save(figure, folder / "figures", name)
-        page = folder / "summary.md"
-        page.write_text(summary(run), encoding="utf-8", newline="\n")
+        for place, text in ((folder / "summary.md", summary(run)), (folder / "report.html", page(run))):
+            place.write_text(text, encoding="utf-8", newline="\n")
+            written.append(place)
     except KeyError as missing:
         raise FinfrontError(f"'{folder}' is damaged: {missing} is missing", do="make the run again") from missing
     except OSError as error:
         raise FinfrontError(f"cannot write the report into '{folder}': {error.strerror}") from None
-    return [*written, page]
+    return written
 
 
 def write_curves(

@@ -19,8 +19,10 @@ MAIN_OUTPUTS = (
     "heat_rejected", "air_outlet_temperature", "air_pressure_drop", "coolant_pressure_drop", "filled_mass",
     "stack_height",
 )
+ASKED, NAMED, MISSES = "What was asked", "The cores with a name", "The nearest misses"
+LIMITS, TRUST, MADE = "What limits what", "How far to trust it", "How it was made"
 _MOST_LIMITS = 8
-_CAUTIONS = """\
+CAUTIONS = """\
 - The coolant is hot and under pressure. A leak in the core puts coolant into the engine; charge air that is too hot
   can damage it. Pressure-test every core, and fit it by local codes and licensed practice.
 - These are calculated figures. Published correlations have bands, and the tables below the picks say how far they
@@ -31,19 +33,25 @@ _CAUTIONS = """\
 
 def summary(run: Run) -> str:
     """The text of summary.md."""
-    parts = [f"# {plain(run.record['title'])}", _outcome(run), "## What was asked", _asked(run)]
-    if "front" in run.tables:
-        parts += ["## The cores with a name", _picks(run)]
-        parts += tolerance_sections(run)
-        parts += system_sections(run)
-    elif len(run.tables["misses"]):
-        parts += ["## The nearest misses", _misses(run)]
-    parts += ["## What limits what", _limits(run), "## How far to trust it", _trust(run), _CAUTIONS]
-    parts += ["## How it was made", _made(run)]
+    parts = [f"# {plain(run.record['title'])}", outcome(run)]
+    parts += [text for title, said in sections(run).items() for text in (f"## {title}", said)]
     return "\n\n".join(parts) + "\n"
 
 
-def _outcome(run: Run) -> str:
+def sections(run: Run) -> dict[str, str]:
+    """The sections behind the outcome, in Markdown, by their titles: those the run has data for."""
+    said = {ASKED: _asked(run)}
+    if "front" in run.tables:
+        said[NAMED] = _picks(run)
+        both = [*tolerance_sections(run), *system_sections(run)]
+        said |= {title.removeprefix("## "): text for title, text in zip(both[::2], both[1::2], strict=True)}
+    elif len(run.tables["misses"]):
+        said[MISSES] = _misses(run)
+    said |= {LIMITS: _limits(run), TRUST: f"{_trust(run)}\n\n{CAUTIONS}", MADE: _made(run)}
+    return said
+
+
+def outcome(run: Run) -> str:
     """What came out, in two sentences."""
     record = run.record
     if "front" not in run.tables:
@@ -94,15 +102,16 @@ def _asked(run: Run) -> str:
 
 
 def _pairs(values: dict[str, Any]) -> str:
-    return ", ".join(f"{plain(words(key))} {plain(_said(value))}" for key, value in values.items())
+    return ", ".join(f"{plain(words(key))} {_told(value)}" for key, value in values.items())
 
 
-def _said(value: object) -> object:
-    """A value with its tolerance, if it has one, in words."""
-    if not isinstance(value, dict) or "tolerance" not in value:
-        return value
-    terms = ", ".join(f"{words(key)} {term}" for key, term in value["tolerance"].items())
-    return f"{value['value']} (from run to run: {terms})"
+def _told(value: object) -> str:
+    """A value of the study's file; with its tolerance in brackets where it is a table of its own."""
+    if not isinstance(value, dict):
+        return plain(value)
+    rest = {key: part for key, part in value.items() if key != "value"}
+    own = plain(value["value"]) + " " if "value" in value else ""
+    return f"{own}({_pairs(rest)})" if rest else own.strip()
 
 
 def _picks(run: Run) -> str:
