@@ -101,27 +101,33 @@ def write_scatter(folder: Path, tables: dict[str, "pd.DataFrame"], record: dict[
     return written
 
 
-def draw_all(run: "Run") -> dict[str, "Figure"]:
-    """Every figure a run has data for, by the name of its file; to be called in the house style."""
+def draw_main(run: "Run") -> "dict[str, Figure]":
+    """The figure that answers: the front, or without one the nearest misses; to be called in the house style."""
     from optimize.report import headlines
-    from optimize.report.core_data import limit_data, miss_data, range_data
+    from optimize.report.core_data import miss_data
     from optimize.report.figure_data import front_data
-    from optimize.report.figures import draw_limits, draw_misses, draw_range
+    from optimize.report.figures import draw_misses
     from optimize.report.front_figure import draw_front_of_two
     from optimize.report.front_figure_3 import draw_front_of_three
+
+    if "front" in run.tables:
+        draw_front = draw_front_of_two if len(run.record["objectives"]) == 2 else draw_front_of_three
+        return {"front": draw_front(front_data(run), headlines.front(run))}
+    return {"misses": draw_misses(miss_data(run), headlines.misses(run))} if len(run.tables["misses"]) else {}
+
+
+def draw_all(run: "Run") -> "dict[str, Figure]":
+    """Every figure a run has data for, by the name of its file; to be called in the house style."""
+    from optimize.report import headlines
+    from optimize.report.core_data import limit_data, range_data
+    from optimize.report.figures import draw_limits, draw_range
     from optimize.report.system_figures import system_figures
     from optimize.report.tolerance_figures import front_figures
 
-    drawn: dict[str, Figure] = {}
+    drawn = draw_main(run)
     if "front" in run.tables:
-        draw_front = draw_front_of_two if len(run.record["objectives"]) == 2 else draw_front_of_three
-        drawn["front"] = draw_front(front_data(run), headlines.front(run))
-        drawn |= front_figures(run)
-        drawn |= _curves(run)
-        drawn |= system_figures(run)
+        drawn |= front_figures(run) | _curves(run) | system_figures(run)
         drawn["range"] = draw_range(range_data(run), headlines.range_of_front(run))
-    elif len(run.tables["misses"]):
-        drawn["misses"] = draw_misses(miss_data(run), headlines.misses(run))
     drawn["limits"] = draw_limits(limit_data(run), headlines.limits(run))
     return drawn
 

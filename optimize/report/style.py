@@ -10,7 +10,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH = 7.1  # [in] text width of an A4 page; type sizes below are therefore as printed
-DPI = 200
 _POSITION_DIGITS = 5
 
 INK = "#1d2229"
@@ -29,22 +28,7 @@ DUTY_LINES: tuple[Any, ...] = ("-", (0, (5, 2)), (0, (1, 1.6)), (0, (5, 1.5, 1, 
 DUTY_COLOURS = (FRONT, "#2f86b8", "#a86f00", "#5b636e")
 MARKS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "*", "h", "p")
 
-_RULES: dict[str, Any] = {
-    "font.family": "DejaVu Sans", "font.size": 8.0, "axes.titlesize": 9.0, "axes.labelsize": 8.5,
-    "xtick.labelsize": 8.0, "ytick.labelsize": 8.0, "legend.fontsize": 8.0, "figure.titlesize": 10.0,
-    "axes.titleweight": "bold", "axes.titlelocation": "left", "axes.titlepad": 6.0,
-    "text.color": INK, "axes.labelcolor": INK, "axes.edgecolor": SOFT, "xtick.color": SOFT, "ytick.color": SOFT,
-    "xtick.labelcolor": INK, "ytick.labelcolor": INK,
-    "axes.spines.top": False, "axes.spines.right": False, "axes.linewidth": 0.7,
-    "axes.grid": True, "grid.color": RULE, "grid.linewidth": 0.5, "axes.axisbelow": True,
-    "axes.formatter.useoffset": False, "lines.linewidth": 1.5, "lines.markersize": 4.0,
-    "figure.dpi": DPI, "savefig.dpi": DPI, "figure.facecolor": "white", "savefig.facecolor": "white",
-    "hatch.linewidth": 0.6,
-    # Titles and catalogue names are the user's: a "$" in them is a dollar.
-    "text.parse_math": False,
-    # The same bytes for the same run: ids of an SVG come from a salt, not from chance.
-    "svg.hashsalt": "finfront", "svg.fonttype": "path",
-}
+_STYLE = Path(__file__).with_name("house.mplstyle")
 
 
 @contextmanager
@@ -54,7 +38,7 @@ def house_style() -> Iterator[None]:
 
     with mpl.rc_context():
         mpl.rcdefaults()
-        mpl.rcParams.update(_RULES)  # type: ignore[arg-type]
+        mpl.rcParams.update(mpl.rc_params_from_file(_STYLE, use_default_template=False))
         yield
 
 
