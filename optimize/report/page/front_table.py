@@ -50,7 +50,8 @@ def data_table(run: Run, source: FrontSource, front: Any) -> Any:
     from bokeh.models import DataTable, InlineStyleSheet, NumberFormatter, StringFormatter, TableColumn
 
     texts = [("core", "core", 82), ("pick", "name", 116)]
-    texts += [(key, title.replace("_", " "), 92) for key, title in source.names.items()]
+    for key, title in source.names.items():
+        texts.append((key, title.replace("_", " "), min(190, max(64, 16 + 7 * max(map(len, source.data[key]))))))
     if not source.is_front:
         texts.append(("fails", "misses", 320))
     columns = [TableColumn(field=k, title=t, width=w, formatter=StringFormatter()) for k, t, w in texts]
