@@ -17,14 +17,16 @@ from optimize.report.page.markdown_page import html
 from optimize.report.page.packing import compact, packed
 from optimize.report.page.plain_text import one_line
 from optimize.report.page.shelf import Drawings, core_order, drawn_cores
+from optimize.report.page.told import assumptions, budget_table
 from optimize.report.page.views import limits_of, linked_views, samples
 from optimize.report.palette import DARK, LIGHT, css
 from optimize.runs import Run
 
 MOST_BYTES = 2_900_000  # of the page; drawings are left out before it grows larger
-_FRONT, _COPIES, _ROBUST, _MADE_OF = "The front", "Copies of them", "The robust front", "What the cores are made of"
+_COPIES, _ROBUST, _MADE_OF = "Copies of them", "The robust front", "What the cores are made of"
 _CURVES, _GAIN, _CIRCUIT, _SOAK = "Trade-off around the knee", "Blower and net gain", "Coolant circuit", "Heat soak"
 _MOISTURE, _TIGHTEN, _CAUTIONS = "Moisture, freezing, boiling", "What to tighten", "Cautions"
+_ASSUMED = "What it assumes"
 
 
 @dataclass
@@ -34,7 +36,6 @@ class Section:
     title: str
     text: str = ""
     groups: list[tuple[str, list[tuple[str, str]]]] = field(default_factory=list)
-    note: str = ""
 
     @property
     def anchor(self) -> str:
@@ -130,13 +131,14 @@ def _later(run: Run) -> dict[str, list[tuple[str, list[tuple[Any, str]]]]]:
     return found
 
 
-def _sections(told: dict[str, str], plots: Plots) -> list[Section]:
+def _sections(run: Run, told: dict[str, str], plots: Plots) -> list[Section]:
     """Sections behind the asked, the named and the front, in their order, those there is anything for."""
-    said = dict(told)
-    said[_CAUTIONS] = summary.CAUTIONS
+    said = told | {_CAUTIONS: summary.CAUTIONS, _ASSUMED: assumptions(run)}
+    if budget := budget_table(run):
+        said[_TIGHTEN] = f"{said[_TIGHTEN]}\n\n{budget}"
     said[summary.TRUST] = said[summary.TRUST].removesuffix(summary.CAUTIONS)
     order = (_COPIES, _ROBUST, _MADE_OF, summary.LIMITS, _CURVES, _GAIN, _CIRCUIT, _SOAK, _MOISTURE, summary.TRUST,
-             _TIGHTEN, _CAUTIONS, summary.MADE)
+             _TIGHTEN, _ASSUMED, _CAUTIONS, summary.MADE)
     there = [title for title in order if title in said or title in plots.sections]
     return [Section(t, html(said.get(t, ""), t), plots.sections.get(t, [])) for t in there]
 
@@ -174,7 +176,7 @@ def _rendered(
         title=one_line(run.record["title"], 200), about=str(run.record.get("about") or ""), record=run.record,
         outcome=Markup(html(summary.outcome(run))), asked=Markup(html(said[summary.ASKED])),
         named=Markup(html(said.get(summary.NAMED, said.get(summary.MISSES, "")), summary.NAMED, folded=False)),
-        is_front=source.is_front, count=len(source), views=plots.views, sections=_sections(said, plots),
+        is_front=source.is_front, count=len(source), views=plots.views, sections=_sections(run, said, plots),
         has_table=plots.has_table, drawings=drawings, meta=packed(compact(meta)), parts=parts, Markup=Markup,
         style=Markup((own / "page.css").read_text(encoding="utf-8")), code=Markup(code), light=css(LIGHT),
         dark=css(DARK), hashes=[_hash(text) for text in (code, *map(script, SCRIPTS))], **top,

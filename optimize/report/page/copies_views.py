@@ -65,10 +65,10 @@ def cloud_plot(run: Run, source: FrontSource, front: Any) -> Any | None:
         dots.nonselection_glyph = dots.selection_glyph = None
         drawn.append(dots)
     marks = plot.scatter(
-        x.key, y.key, source=front, marker="mark", size="size", line_width=1.5, fill_alpha=0.0, legend_label="as drawn",
+        x.key, y.key, source=front, marker="mark", size="size", line_width=1.3, fill_alpha=0.0, legend_label="as drawn",
         selection_line_width=3, nonselection_line_alpha=0.5, name="cloud front",
     )
-    painted(marks.glyph, line_color="soft", fill_color="paper")
+    painted(marks.glyph, line_color="ink", fill_color="paper")
     painted(marks.selection_glyph, line_color="chosen", fill_color="paper")
     painted(marks.nonselection_glyph, line_color="soft", fill_color="paper")
     for axis, name in (("x_range", "x"), ("y_range", "y")):

@@ -150,7 +150,7 @@ def _marked(table: "pd.DataFrame", fields: list[Field]) -> dict[str, list[Any]]:
     small = 8 if len(picks) <= 60 else 6 if len(picks) <= 400 else 4.5
     found: dict[str, list[Any]] = {
         "core": [one_line(core) for core in texts(table, "core")], "pick": picks, "mark": marks,
-        "size": [13 if pick else small for pick in picks],
+        "size": [15 if pick else small for pick in picks],
     }
     for name in ("flags", "fails"):
         if name in table:

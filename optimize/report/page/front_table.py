@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from optimize.report.columns import column, number, words
+from optimize.report.columns import number, words
 from optimize.report.page.front_source import Field, FrontSource
 from optimize.report.page.packing import numbers
 from optimize.report.page.plain_text import one_line
@@ -50,7 +50,8 @@ def data_table(run: Run, source: FrontSource, front: Any) -> Any:
     from bokeh.models import DataTable, InlineStyleSheet, NumberFormatter, StringFormatter, TableColumn
 
     texts = [("core", "core", 82), ("pick", "name", 116)]
-    texts += [(key, title.replace("_", " "), 92) for key, title in source.names.items()]
+    for key, title in source.names.items():
+        texts.append((key, title.replace("_", " "), min(190, max(64, 16 + 7 * max(map(len, source.data[key]))))))
     if not source.is_front:
         texts.append(("fails", "misses", 320))
     columns = [TableColumn(field=k, title=t, width=w, formatter=StringFormatter()) for k, t, w in texts]
@@ -167,8 +168,3 @@ def _written(plot: Any, drawn: list[Rail]) -> None:
     painted(text.glyph, text_color="ink", background_fill_color="paper")
     dots = plot.scatter("x", "y", source=ColumnDataSource(data), size=5, marker="dash")
     painted(dots.glyph, line_color="soft")
-
-
-def titles_of(source: FrontSource) -> list[str]:
-    """Every column of the table by its title, as a file of the chosen cores heads them."""
-    return [str(title) for title in source.table.columns if column(str(title)).name]

@@ -138,12 +138,12 @@ def soak_plots(run: Run) -> list[tuple[str, Any]]:
     found: list[tuple[str, Any]] = []
     if "soak" in run.tables and len(run.tables["soak"]):
         data = soak_data(run)
-        found.append(("Temperatures over the schedule; hatched: boost on", _soak(data)))
+        found.append((f"Temperatures with {data.traces[0].name}; hatched: boost on", _soak(data)))
         if data.has_ice:
             found.append(("Ice left", _ice(data)))
     if "soak_gains" in run.tables:
         found += [
-            (f"More {'reservoir' if panel.what == 'reservoir' else 'ice'}", _gain(f"soak_gain_{i}", panel))
+            (f"More {panel.what}: {label(panel.time_title)}", _gain(f"soak_gain_{i}", panel))
             for i, panel in enumerate(gain_data(run))
         ]
     return found
@@ -151,7 +151,7 @@ def soak_plots(run: Run) -> list[tuple[str, Any]]:
 
 def _soak(data: SoakData) -> Any:
     trace = data.traces[0]
-    plot = new_plot("soak", label(data.time_title), f"{trace.name} [{typeset(data.unit)}]", 340, SMALL)
+    plot = new_plot("soak", label(data.time_title), f"temperature [{typeset(data.unit)}]", 300, SMALL)
     _pulls(plot, data)
     series = [("charge", trace.charge), ("coolant into the core", trace.coolant), ("reservoir", trace.reservoir)]
     _thin_lines(plot, trace.time, series)
@@ -161,10 +161,11 @@ def _soak(data: SoakData) -> Any:
 
 
 def _ice(data: SoakData) -> Any:
-    plot = new_plot("soak_ice", label(data.time_title), label(data.ice_title), 230, SMALL)
+    plot = new_plot("soak_ice", label(data.time_title), label(data.ice_title), 300, SMALL)
     _pulls(plot, data)
     _thin_lines(plot, data.traces[0].time, [("ice left", data.traces[0].ice)])
-    legend_above(plot)
+    for legend in plot.legend:
+        legend.visible = False
     return plot
 
 
@@ -187,7 +188,7 @@ def _gain(name: str, panel: GainPanel) -> Any:
     """Seconds under the limit over the amount; the study's own amount marked."""
     from bokeh.models import Span
 
-    plot = new_plot(name, label(panel.title), label(panel.time_title), 280, SMALL)
+    plot = new_plot(name, label(panel.title), f"[{typeset(column(panel.time_title).unit)}]", 280, SMALL)
     first = panel.lines[0]
     drawn = lines(plot, first.amount, [(one_line(line.name, 40), line.under_limit) for line in panel.lines], _ROLES)
     if np.isfinite(panel.own):

@@ -106,7 +106,7 @@ def _named_on_top(plot: Any, front: Any, x: str, y: str) -> None:
     if not places:
         return
     marks = plot.scatter(
-        x, y, source=front, marker="mark", size="size", line_width=1.6, view=CDSView(filter=IndexFilter(places)),
+        x, y, source=front, marker="mark", size="size", line_width=1.2, view=CDSView(filter=IndexFilter(places)),
         selection_line_width=2.6, nonselection_fill_alpha=0.7, name="named marks",
     )
     painted(marks.glyph, fill_color="front", line_color="paper")
@@ -206,7 +206,7 @@ def _plane(run: Run, source: FrontSource, front: Any, behind: Any, x: Field, y: 
     _limits(run, plot, (x, y))
     hover(plot, [drawn_front(plot, front, x.key, y.key)], said(source, x, y))
     _names(source, plot, x, y)
-    return View("plane", "The front", plot, x, y)
+    return View("plane", "The front" if source.is_front else "The nearest misses", plot, x, y)
 
 
 def _wider(run: Run, source: FrontSource, view: Any, behind: Any, at: int) -> None:
