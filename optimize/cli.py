@@ -126,6 +126,7 @@ def run_(
     from datetime import UTC, datetime
 
     from optimize import job, runs
+    from optimize.core_drawings import write_drawings
     from optimize.report import write_report
 
     wanted = asked.study_of(study, seed)
@@ -135,6 +136,8 @@ def run_(
         outcome = job.run(wanted, folder, workers or os.cpu_count() or 1, now, progress)
         progress("drawing", 0, 1)
         write_report(folder)
+        write_drawings(folder)
+        progress("drawing", 1, 1)
     print((folder / "summary.md").read_text(encoding="utf-8"))
     print(f"Everything is in {folder}")
     if not outcome.feasible:
@@ -221,10 +224,11 @@ def draw(
 
 @app.command()
 def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a run.", show_default=False)]) -> None:
-    """Draw the figures and write the summary of a finished run again."""
+    """Draw the figures and named cores of a finished run again, and write its summary and report.html."""
+    from optimize.core_drawings import write_drawings
     from optimize.report import write_report
 
-    for path in write_report(run):
+    for path in [*write_report(run), *write_drawings(run)]:
         print(path)
 
 

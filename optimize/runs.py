@@ -2,8 +2,8 @@
 
 study.toml and its catalogues as read, run.json (versions, seed, counts, seconds, picks), designs.csv, front.csv,
 yield.csv, percentiles.csv, clouds.csv, nested.csv, truncated.csv, indices.csv, sensitivities.csv, budget.csv,
-curves.csv, limits.csv, misses.csv, sheets.json (calculation sheets of the front), figures/; with [robust] robust.csv
-and fallen.csv; with a loop water.csv, flow.csv and pump.csv; with a schedule soak.csv and soak_gains.csv.
+curves.csv, limits.csv, misses.csv, sheets.json (calculation sheets of the front), figures/, drawings/; with [robust]
+robust.csv and fallen.csv; with a loop water.csv, flow.csv and pump.csv; with a schedule soak.csv and soak_gains.csv.
 """
 
 import json

@@ -20,6 +20,7 @@ from optimize.drawing.lettering import clean, fit, width, wrap
 from optimize.drawing.port_outline import chord, opening, outline, polygon_area
 from optimize.drawing.primitives import Circle, Dimension, Path, Text
 from optimize.errors import FinfrontError
+from optimize.handover.placing import placed
 from optimize.runs import run_id
 from optimize.space import Space
 from optimize.study.model import Tolerance
@@ -345,3 +346,14 @@ def test_the_rooms_of_a_drawing_know_nothing_of_rating():
     for path in (ROOT / "optimize/drawing").glob("*.py"):
         names = {getattr(node, "module", "") or "" for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))}
         assert not {"physics.rating", "optimize.evaluate", "optimize.search"} & names
+
+
+@pytest.mark.parametrize(("system", "name"), ALL)
+def test_ports_stand_where_the_solid_has_them(system, name):
+    """The solid is placed by code of its own: both follow the envelope, so they must agree."""
+    of, chosen = space(system), core(system, **case(system, name))
+    shape, solid = core_shape(of, chosen), placed(of, chosen)
+    for port, there in zip((shape.inlet, shape.outlet), solid.ports, strict=True):
+        assert port.left == (there.end < 0)
+        assert port.y == pytest.approx(1e3 * there.y + shape.height / 2, abs=1e-9)
+        assert port.z == pytest.approx(1e3 * (there.bottom - solid.core.low[2]), abs=1e-9)

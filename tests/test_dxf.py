@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 import sys
 
 import ezdxf
@@ -10,6 +11,7 @@ from drawn_cores import CASES, SI, US_CASES, core, drawn, space, texts
 from small_studies import ROOT
 
 from optimize import cli
+from optimize.core_drawings import write_drawings
 from optimize.drawing import Plate, draw, write_dxf
 from optimize.drawing.lettering import clean
 
@@ -143,3 +145,14 @@ def test_a_core_that_is_none_is_refused_in_words(tmp_path, monkeypatch, capsys, 
     assert not (tmp_path / "out").exists()
 
 
+
+
+def test_a_run_has_the_drawings_of_its_named_cores(tmp_path):
+    shutil.copytree(ROOT / "results/example", tmp_path / "run", ignore=shutil.ignore_patterns("figures", "drawings"))
+    written = write_drawings(tmp_path / "run")
+    picks = set(json.loads((tmp_path / "run/run.json").read_text(encoding="utf-8"))["picks"].values())
+    assert {path.name for path in written} == {f"{name}.{kind}" for name in picks for kind in ("svg", "dxf")}
+    for path in written:
+        assert path.parent == tmp_path / "run/drawings"
+        if path.suffix == ".dxf":
+            assert not ezdxf.readfile(path).audit().errors

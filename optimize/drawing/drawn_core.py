@@ -5,6 +5,7 @@ from pathlib import Path
 
 from optimize.asked import Known
 from optimize.drawing.dxf_file import write_dxf
+from optimize.drawing.primitives import Drawing
 from optimize.drawing.sheet import Plate, draw
 from optimize.drawing.svg_file import svg
 from optimize.runs import run_id
@@ -23,9 +24,12 @@ def plate_of(study: Study, known: Known) -> Plate:
 
 def write_drawing(space: Space, core: Parameters, plate: Plate, out: Path) -> list[Path]:
     """C123.svg and C123.dxf in a folder, which is made; core.svg and core.dxf where the core has no name of a run."""
-    drawing = draw(space, core, plate)
+    return write_files(draw(space, core, plate), out, plate.core if _NAME.fullmatch(plate.core) else "core")
+
+
+def write_files(drawing: Drawing, out: Path, name: str) -> list[Path]:
+    """A drawing as SVG and DXF in a folder, which is made."""
     out.mkdir(parents=True, exist_ok=True)
-    name = plate.core if _NAME.fullmatch(plate.core) else "core"
     paths = [out / f"{name}.svg", out / f"{name}.dxf"]
     paths[0].write_text(svg(drawing), encoding="utf-8", newline="")
     write_dxf(drawing, paths[1])
