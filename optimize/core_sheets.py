@@ -2,14 +2,13 @@
 
 import math
 from collections.abc import Callable
-from contextlib import closing
 from typing import Any
 
 from optimize.calculation_sheet import Group, Sheet
 from optimize.evaluate import CoreProblem
 from optimize.space import Parameters
 from optimize.study.model import Study
-from optimize.workers import in_order
+from optimize.workers import in_batches
 
 MOST_SHEETS = 200  # of one run
 _CORES_A_TASK = 25
@@ -38,14 +37,7 @@ def core_sheets(
     study: Study, cores: list[Parameters], workers: int = 1, progress: Progress | None = None
 ) -> list[dict[str, Any]]:
     """The sheets of many cores over processes, in order, whatever the number of workers."""
-    tasks = [(study, cores[i : i + _CORES_A_TASK]) for i in range(0, len(cores), _CORES_A_TASK)]
-    done: list[dict[str, Any]] = []
-    with closing(in_order(_some_sheets, tasks, workers)) as parts:
-        for part in parts:
-            done += part
-            if progress is not None:
-                progress(len(done), len(cores))
-    return done
+    return in_batches(_some_sheets, study, cores, _CORES_A_TASK, workers, progress)
 
 
 def _some_sheets(study: Study, cores: list[Parameters]) -> list[dict[str, Any]]:

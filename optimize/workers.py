@@ -2,6 +2,7 @@
 
 import warnings
 from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
 from typing import Any, TypeVar
 
 Result = TypeVar("Result")
@@ -24,6 +25,21 @@ def in_order(
         yield from (function(*each) for each in arguments)
     else:
         yield from _abroad(function, arguments, workers)
+
+
+def in_batches(
+    function: Callable[[Any, list[Any]], list[Result]], study: Any, items: Sequence[Any], size: int, workers: int,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[Result]:
+    """`function` of a study and some items at a time, `size` of them; all results in the order of the items."""
+    tasks = [(study, list(items[i : i + size])) for i in range(0, len(items), size)]
+    done: list[Result] = []
+    with closing(in_order(function, tasks, workers)) as parts:
+        for part in parts:
+            done += part
+            if progress is not None:
+                progress(len(done), len(items))
+    return done
 
 
 def _abroad(

@@ -8,7 +8,7 @@ from optimize.space import Parameters
 from optimize.study.model import Study
 from optimize.tolerance.copies import Copies, kinds_of
 from optimize.tolerance.yields import nested, scattered
-from optimize.workers import in_order
+from optimize.workers import in_batches, in_order
 from physics.arrays import Array
 
 CORES_A_TASK = 8
@@ -20,14 +20,7 @@ def scatter(
     study: Study, cores: list[Parameters], workers: int = 1, progress: Progress | None = None
 ) -> list[dict[str, Copies]]:
     """Copies of each core by kind of scatter."""
-    tasks = [(study, cores[i : i + CORES_A_TASK]) for i in range(0, len(cores), CORES_A_TASK)]
-    done: list[dict[str, Copies]] = []
-    with closing(in_order(_scattered, tasks, workers)) as parts:
-        for part in parts:
-            done += part
-            if progress is not None:
-                progress(len(done), len(cores))
-    return done
+    return in_batches(_scattered, study, cores, CORES_A_TASK, workers, progress)
 
 
 def _scattered(study: Study, cores: list[Parameters]) -> list[dict[str, Copies]]:
