@@ -10,12 +10,18 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from optimize import asked
 from optimize.errors import FinfrontError
+
+if TYPE_CHECKING:
+    from optimize.begun import Begun
+    from optimize.job import Also
+    from optimize.study.model import Study
+    from physics.arrays import Array
 
 app = typer.Typer(
     help="Rate, search and compare liquid-cooled bar-and-plate charge-cooler cores.",
@@ -30,13 +36,15 @@ Core = Annotated[
 FromRun = Annotated[Path | None, typer.Option("--run", metavar="RUN", help="Take the core from this run ...")]
 Pick = Annotated[str, typer.Option("--pick", metavar="NAME", help="... by its name (C123) or pick (knee).")]
 StudyOrRun = Annotated[Path, typer.Argument(metavar="STUDY|RUN", help="Study file, or the folder of a run.")]
+RunFolder = Annotated[
+    Path | None,
+    typer.Option("--out", help="Folder of the run.", show_default="results/STUDY-STAMP, or one that was stopped"),
+]
+Salvage = Annotated[bool, typer.Option("--salvage", help="Go on from the sound batches of a damaged store.")]
 Out = Annotated[Path, typer.Option(help="Folder for what is written.")]
 HANDOVER = Path("results/handover")
 Workers = Annotated[int | None, typer.Option(min=1, help="Processes; no result depends on it.", show_default="all")]
 Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
-
-
-_STOPPED = "stopped: a run is written when it is complete; the same command starts it again"
 
 
 def main() -> None:
@@ -53,12 +61,13 @@ def main() -> None:
     except (typer.Exit, SystemExit) as leave:
         code = getattr(leave, "exit_code", getattr(leave, "code", 0))
     except OSError as error:
-        told = FinfrontError(f"{error.strerror}: '{error.filename}'", do="name another place, or make room")
+        where = f": '{error.filename}'" if error.filename else ""
+        told = FinfrontError(f"{error.strerror or error}{where}", do="name another place, or make room")
         code = _complain(str(told), error if debug else None, 2)
     except Exception as error:
         code = _unexpected(error, debug)
     if code == 130:  # typer turns Ctrl-C into this
-        print(_STOPPED, file=sys.stderr)
+        print("stopped", file=sys.stderr)
     sys.exit(code if isinstance(code, int) else 0)
 
 
@@ -118,30 +127,51 @@ def rate(
 
 @app.command(name="run")
 def run_(
-    study: StudyFile,
-    out: Annotated[Path | None, typer.Option(help="Folder of the run.", show_default="results/STUDY-STAMP")] = None,
-    workers: Workers = None, seed: Seed = None,
+    study: StudyFile, out: RunFolder = None, workers: Workers = None, seed: Seed = None, salvage: Salvage = False,
 ) -> None:
-    """Search a study's space, scatter its front, draw and write everything into a run folder."""
+    """Search a study's space, scatter its front, draw and write everything into a run folder.
+
+    A run that was stopped goes on where it was when the same command is given again.
+    """
+    _carried_out(asked.study_of(study, seed), out, workers, salvage)
+
+
+def _carried_out(
+    study: "Study", out: Path | None, workers: int | None, salvage: bool, start: "Array | None" = None,
+    also: "Also | None" = None,
+) -> None:
+    """A run from its folder to its figures, begun or gone on with."""
     from datetime import UTC, datetime
 
     from optimize import job, runs
+    from optimize.begun import begun
     from optimize.core_drawings import write_drawings
+    from optimize.evaluate import CoreProblem
     from optimize.report import write_report
 
-    wanted = asked.study_of(study, seed)
-    now = datetime.now(UTC)
-    folder = runs.new_folder(out, wanted.path, now)
-    with _progress() as progress:
-        outcome = job.run(wanted, folder, workers or os.cpu_count() or 1, now, progress)
+    plan = job.search_plan(CoreProblem(study))
+    with begun(study, out, datetime.now(UTC), plan, start, salvage) as work, _progress() as progress:
+        folder = work.folder
+        print(_at_work(work), file=sys.stderr)
+        if not work.finished:
+            job.run(study, folder, workers or os.cpu_count() or 1, work.made, progress, work.store, start, also)
         progress("drawing", 0, 1)
         write_report(folder)
         write_drawings(folder)
         progress("drawing", 1, 1)
     print((folder / "summary.md").read_text(encoding="utf-8"))
     print(f"Everything is in {folder}")
-    if not outcome.feasible:
+    if not runs.read(folder).record["feasible"]:
         raise typer.Exit(1)
+
+
+def _at_work(work: "Begun") -> str:
+    """What is about to happen, for whoever may stop it."""
+    if work.finished:
+        return f"The run in {work.folder} is finished; its figures are drawn again."
+    if work.store.kept:
+        return f"Going on with the run in {work.folder}: {work.store.kept} batches of its search are kept."
+    return f"Writing to {work.folder}; stopped at any time, the same command goes on from there."
 
 
 @app.command()

@@ -22,8 +22,9 @@ from optimize.robust_tables import fallen_table, robust_front, robust_record, ro
 from optimize.search.archive import Archive
 from optimize.search.band import BandRule
 from optimize.search.evolve import evolve
+from optimize.search.memory import Memory
 from optimize.search.rows import Rows
-from optimize.search.sweep import sweep
+from optimize.search.sweep import layout, sweep
 from optimize.seeds import stream
 from optimize.study.model import Objective, Study
 from optimize.tighten_tables import tighten_tables
@@ -40,6 +41,7 @@ MOST_SWEPT = 5_000_000_000  # several hours of two cores
 _COPIES_SHOWN = 128
 
 Progress = Callable[[str, int, int], None]
+Also = Callable[[CoreProblem, Archive, dict[str, int]], "tuple[dict[str, pd.DataFrame], dict[str, Any]]"]
 
 
 @dataclass(frozen=True)
@@ -52,12 +54,19 @@ class Outcome:
     tables: dict[str, "pd.DataFrame"]
 
 
-def run(study: Study, folder: Path, workers: int, now: datetime, progress: Progress) -> Outcome:
-    """Search a study's space, scatter its front, write everything to `folder`."""
+def run(
+    study: Study, folder: Path, workers: int, now: datetime, progress: Progress, memory: Memory | None = None,
+    start: Array | None = None, also: Also | None = None,
+) -> Outcome:
+    """Search a study's space, scatter its front, write everything to `folder`.
+
+    With the `memory` of the same search, cut short, it goes on from there. `start`: points an evolution begins with.
+    `also` adds tables and entries of the record.
+    """
     problem = CoreProblem(study)
-    begun = perf_counter()
+    begun, held = perf_counter(), memory.kept if memory is not None else 0
     rule = band_rule(problem) if study.robust is not None else None
-    method, archive = search(problem, workers, progress, rule)
+    method, archive = search(problem, workers, progress, rule, memory, start)
     searched = perf_counter()
     front = archive.front
     named = _picks(problem, front)
@@ -75,9 +84,13 @@ def run(study: Study, folder: Path, workers: int, now: datetime, progress: Progr
         raced = robust_front(problem, archive, workers, lambda n, most: progress("copies a core raced", n, most))
         found |= {"robust": robust_table(problem, raced), "fallen": fallen_table(problem, raced)}
         record["robust"] = robust_record(problem, raced)
+    if also is not None:
+        tables_too, record_too = also(problem, archive, named)
+        found, record = found | tables_too, record | record_too
     sheets = _sheets(problem, front, named, workers, progress)
     record["seconds"] = {"search": searched - begun, "scatter and tables": perf_counter() - searched}
-    record["cores_per_second"] = archive.rated / (searched - begun)
+    # Of a search that was gone on with the rate is not known: what was kept took no time now
+    record["cores_per_second"] = None if held else archive.rated / (searched - begun)
     runs.write(folder, study.text, study.files, record, found, sheets)
     return Outcome(folder, archive.feasible > 0, record, found)
 
@@ -97,19 +110,29 @@ def search_method(problem: CoreProblem) -> str:
     return method
 
 
+def search_plan(problem: CoreProblem) -> str:
+    """How the search of a study is cut into batches, in words: what a memory of it must agree with."""
+    asked = problem.study.search
+    if search_method(problem) == "sweep":
+        return layout(problem.axes)
+    return f"evolution of {asked.evaluations} evaluations, population {asked.population}"
+
+
 def search(
-    problem: CoreProblem, workers: int, progress: Progress, rule: BandRule | None = None
+    problem: CoreProblem, workers: int, progress: Progress, rule: BandRule | None = None,
+    memory: Memory | None = None, start: Array | None = None,
 ) -> tuple[str, Archive]:
     """The front by the method the study asks for, or the one its size asks for; with its band where a rule is given."""
     asked, method = problem.study.search, search_method(problem)
     if method == "sweep":
         return method, sweep(
-            problem, workers, progress=lambda done, total: progress("cores rated", done, total), rule=rule
+            problem, workers, progress=lambda done, total: progress("cores rated", done, total), rule=rule,
+            memory=memory,
         )
     seed = int(stream(problem.study.seed, "search").generate_state(1)[0])
     return method, evolve(
         problem, seed, asked.evaluations, asked.population,
-        lambda done, total: progress("cores drawn", done, total), rule,
+        lambda done, total: progress("cores drawn", done, total), rule, memory, start,
     )
 
 

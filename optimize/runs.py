@@ -2,7 +2,8 @@
 
 study.toml and its catalogues as read, run.json (versions, seed, counts, seconds, picks), designs.csv, front.csv,
 yield.csv, percentiles.csv, clouds.csv, nested.csv, truncated.csv, indices.csv, sensitivities.csv, budget.csv,
-curves.csv, limits.csv, misses.csv, sheets.json (calculation sheets of the front), figures/, drawings/; with [robust]
+curves.csv, limits.csv, misses.csv, sheets.json (calculation sheets of the front), evaluated.sqlite (every design the
+search kept, see `optimize.store`), figures/, drawings/; with [robust]
 robust.csv and fallen.csv; with a loop water.csv, flow.csv and pump.csv; with a schedule soak.csv and soak_gains.csv.
 """
 
@@ -97,17 +98,27 @@ def write(
     folder: Path, study_text: str, files: dict[str, str], record: dict[str, Any], tables: dict[str, "pd.DataFrame"],
     sheets: dict[str, Any] | None = None,
 ) -> None:
-    """Write a run; run.json last, so that a folder without it is known to be unfinished."""
-    for name, text in brought_inside(study_text, files).items():
-        place = folder / name
-        place.parent.mkdir(parents=True, exist_ok=True)
-        place.write_text(text, encoding="utf-8", newline="")
+    """Write a run; run.json last and at once, so that a folder without it is known to be unfinished."""
+    write_study(folder, study_text, files)
     for name, table in tables.items():
         table.to_csv(folder / f"{name}.csv", index=False, float_format="%.8g")
     if sheets:
         text = json.dumps(sheets, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
         (folder / SHEETS).write_text(text + "\n", encoding="utf-8")
-    (folder / RECORD).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    beside = folder / f"{RECORD}.part"
+    beside.write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    beside.replace(folder / RECORD)
+
+
+def write_study(folder: Path, study_text: str, files: dict[str, str]) -> None:
+    """Write the study and its files into a run folder, where they are not there yet."""
+    for name, text in brought_inside(study_text, files).items():
+        place = folder / name
+        if not place.exists():
+            place.parent.mkdir(parents=True, exist_ok=True)
+            part = place.with_name(place.name + ".part")
+            part.write_text(text, encoding="utf-8", newline="")
+            part.replace(place)
 
 
 def brought_inside(study_text: str, files: dict[str, str]) -> dict[str, str]:

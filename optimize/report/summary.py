@@ -197,10 +197,11 @@ def _bands(bands: dict[str, list[float]]) -> str:
 def _made(run: Run) -> str:
     record = run.record
     seconds = float(np.sum(list(record["seconds"].values())))
+    rate = record["cores_per_second"]
+    pace = "the search was stopped and gone on with" if rate is None else f"{rate:,.0f} cores rated a second"
     versions = ", ".join(f"{name} {version}" for name, version in record["versions"].items())
     return "\n".join([
         f"- study {plain(record['study'])}, SHA-256 {record['study_sha256'][:16]}..., seed {record['seed']}",
-        f"- {record['made']}, {record['method']}, {record['workers']} workers, {seconds:.1f} s, "
-        f"{record['cores_per_second']:,.0f} cores rated a second",
+        f"- {record['made']}, {record['method']}, {record['workers']} workers, {seconds:.1f} s, {pace}",
         f"- {versions}",
     ])

@@ -9,7 +9,7 @@ does not depend on the order or the size of the blocks:
 - Equal objectives: one point stays, by the tie columns, then by the lowest ordinal number; of equal misses, the lowest.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,6 +102,17 @@ class Archive:
             violated=verdict.violated,
             violated_alone=verdict.violated_alone,
             band=Band.of(rule, rows, guard.band) if rule is not None else None,
+        )
+
+
+    def thinned(self, guard: "Guard") -> "Archive":
+        """Without what the guard of an archive it will be merged with rules out: the merged result stays the same."""
+        stay = guard.screen.passing(self.kept.objectives)
+        return replace(
+            self, kept=self.kept.take(stay), layer=read_only(self.layer[stay]),
+            feasible_sample=_below(self.feasible_sample, guard.feasible_mark),
+            infeasible_sample=_below(self.infeasible_sample, guard.infeasible_mark),
+            band=self.band if self.band is None or guard.band is None else self.band.without(guard.band),
         )
 
 
@@ -264,6 +275,10 @@ def _sample(rows: Rows, index: IntArray, size: int, mark: int) -> Rows:
     if len(index) > size:
         index = index[np.argpartition(marks, size - 1)[:size]]
     return rows.take(index[np.argsort(rows.ordinals[index])])
+
+
+def _below(sample: Rows, mark: int) -> Rows:
+    return _sample(sample, np.arange(len(sample)), len(sample), mark)
 
 
 def _mark(sample: Rows, size: int) -> int:

@@ -6,7 +6,7 @@ difference of the two. Like the archive, bands of blocks merge in any order to t
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -60,6 +60,12 @@ class Band:
         index = np.flatnonzero(possible)
         index = index[_ruled_in(rows.objectives[index], known, rule)]
         return cls(rule, rows.take(index), anchors, before is None or before.whole)
+
+
+    def without(self, before: "Band") -> "Band":
+        """Without what the anchors of `before`, which it will be merged with, rule out."""
+        known = np.concatenate([self.anchors, before.anchors])
+        return replace(self, rows=self.rows.take(_ruled_in(self.rows.objectives, known, self.rule)))
 
 
 def merge_bands(bands: Sequence[Band]) -> Band:

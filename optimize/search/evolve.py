@@ -16,11 +16,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimize.errors import FinfrontError
 from optimize.pareto import layers
 from optimize.search.archive import Archive, judge, merge
 from optimize.search.band import BandRule
+from optimize.search.memory import Memory, Nothing, rows_of_arrays, rows_to_arrays
 from optimize.search.moves import latin_hypercube, neighbours, step
-from optimize.search.problem import Axis, Problem
+from optimize.search.problem import Axis, Evaluation, Problem
+from optimize.search.rows import Rows
 from physics.arrays import Array, IntArray
 
 if TYPE_CHECKING:
@@ -35,11 +38,12 @@ REFINING_ROUND = 1000
 POPULATION = 100
 ETA = 20.0
 WALK = 8
+BEGIN_ANEW = "take the folder away, or name another one with --out, to begin anew"
 
 
 def evolve(
     problem: Problem, seed: int, budget: int, population: int = POPULATION, progress: Progress | None = None,
-    rule: BandRule | None = None,
+    rule: BandRule | None = None, memory: Memory | None = None, start: Array | None = None,
 ) -> Archive:
     """Search by NSGA-II, opened by a Latin hypercube over the whole space, closed by leaps and steps around its front.
 
@@ -53,6 +57,9 @@ def evolve(
     population : number of parents, and of candidates in a generation.
     progress : called with the number of candidates drawn so far, and the budget.
     rule : of the band to keep, if one is wanted.
+    memory : of the same search; what it holds is bred again but not judged again.
+    start : (s, axes) points to begin with, which count in the budget, in place of as many of the opening (but a
+        population of it is drawn always).
 
     Returns
     -------
@@ -66,9 +73,11 @@ def evolve(
     if population < 2 or budget < population:
         raise ValueError(f"expected 2 <= population <= budget, got {population} and {budget}")
     random = np.random.default_rng(np.random.SeedSequence(seed))
-    judged = _Judged(problem, rule)
+    judged = _Judged(problem, rule, memory or Nothing())
     drawn, bred = _shares(problem.axes, budget, population)
-    pool = judged.add(latin_hypercube(problem.axes, drawn, random)).best(2 * population)
+    given = np.empty((0, len(problem.axes))) if start is None else start[: drawn - population]
+    opening = np.concatenate([given, latin_hypercube(problem.axes, drawn - len(given), random)])
+    pool = judged.add(opening).best(2 * population)
     with _quiet_optuna():
         for count in _rounds(drawn, bred, population, budget, progress):
             elite, children = _generation(problem.axes, pool, population, count, random)
@@ -139,7 +148,9 @@ class _Judged:
     """Judges every point once and remembers which it has seen."""
 
     problem: Problem
-    rule: BandRule | None = None
+    rule: BandRule | None
+    memory: Memory
+    batches: int = 0
     seen: set[bytes] = field(default_factory=set)
     archives: list[Archive] = field(default_factory=list)
 
@@ -167,8 +178,8 @@ class _Judged:
                 self.seen.add(key)
                 fresh.append(number)
         new = points[fresh]
-        evaluation = self.problem.evaluate(new)
         ordinals = np.arange(len(self.seen) - len(new), len(self.seen), dtype=np.int64)
+        evaluation = self._verdict(ordinals, new)
         self.archives.append(Archive.from_block(new, ordinals, evaluation, rule=self.rule))
         if len(self.archives) > 32:
             self.archives = [merge(*self.archives)]
@@ -176,6 +187,19 @@ class _Judged:
         # Optuna must not see NaN or infinity: it keeps an infinite objective as a good trial.
         missing = np.minimum(verdict.shortfall, np.finfo(np.float64).max)
         return Pool(new, evaluation.objectives, missing).take(np.flatnonzero(verdict.computable))
+
+    def _verdict(self, ordinals: IntArray, points: Array) -> Evaluation:
+        """The evaluation of a batch, from the memory if it is held there."""
+        number, self.batches = self.batches, self.batches + 1
+        if number < self.memory.kept:
+            held = rows_of_arrays(self.memory.recall(number), "judged")
+            if not np.array_equal(held.points, points):
+                raise FinfrontError(f"batch {number} holds other cores than this search draws", do=BEGIN_ANEW)
+            return Evaluation(held.objectives, held.margins, held.tie)
+        evaluation = self.problem.evaluate(points)
+        rows = Rows(ordinals, points, evaluation.objectives, evaluation.margins, evaluation.tie)
+        self.memory.keep(rows_to_arrays(rows, "judged"))
+        return evaluation
 
     @property
     def archive(self) -> Archive:

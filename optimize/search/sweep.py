@@ -4,7 +4,7 @@ Blocks and tasks depend on the grid alone. A worker builds the points of its blo
 only an archive, so the result is the same to the last bit whatever the number of workers.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from math import prod
@@ -13,6 +13,7 @@ import numpy as np
 
 from optimize.search.archive import Archive, Guard, merge
 from optimize.search.band import BandRule
+from optimize.search.memory import Memory, Nothing, archive_of_arrays, archive_to_arrays
 from optimize.search.problem import Axis, Problem
 from optimize.workers import in_order
 from physics.arrays import Array, IntArray
@@ -22,7 +23,7 @@ Progress = Callable[[int, int], None]
 TASKS = 32
 BLOCKS_A_TASK = (16, 256)
 BLOCKS_A_MERGE = 32
-PARTS_A_MERGE = 8
+BLOCK = 16384  # points rated at once
 
 
 @dataclass(frozen=True)
@@ -124,8 +125,8 @@ class Grid:
 
 
 def sweep(
-    problem: Problem, workers: int = 1, block: int = 16384, progress: Progress | None = None,
-    rule: BandRule | None = None,
+    problem: Problem, workers: int = 1, block: int = BLOCK, progress: Progress | None = None,
+    rule: BandRule | None = None, memory: Memory | None = None,
 ) -> Archive:
     """Rate every point of the grid.
 
@@ -136,6 +137,7 @@ def sweep(
     block : largest number of points rated at once.
     progress : called with the number of points done and the number of all points.
     rule : of the band to keep, if one is wanted.
+    memory : of the same sweep, cut into the same blocks; each task is a batch of it.
 
     Raises
     ------
@@ -143,20 +145,34 @@ def sweep(
         If an axis is continuous or a number makes no sense.
     """
     grid = Grid.of(problem.axes, block)
-    tasks = grid.tasks()
-    with closing(in_order(_rated, [(problem, grid, task, rule) for task in tasks], workers)) as parts:
-        return _gathered(parts, grid, tasks, progress)
+    tasks, memory = grid.tasks(), memory or Nothing()
+    told = [(problem, grid, task, rule) for task in tasks[memory.kept :]]
+    with closing(in_order(_rated, told, workers)) as parts:
+        return _gathered(parts, memory, rule, grid, tasks, progress)
 
 
-def _gathered(parts: Iterable[Archive], grid: Grid, tasks: list[range], progress: Progress | None) -> Archive:
-    gathered: list[Archive] = []
-    for task, part in zip(tasks, parts, strict=True):
-        gathered.append(part)
-        if len(gathered) == PARTS_A_MERGE:
-            gathered = [merge(*gathered)]
+def layout(axes: tuple[Axis, ...]) -> str:
+    """How a sweep is cut into tasks: what a memory of it must agree with."""
+    grid = Grid.of(axes, BLOCK)
+    return f"sweep of {' x '.join(map(str, grid.sizes))} cores in {len(grid.tasks())} tasks, blocks of {BLOCK}"
+
+
+def _gathered(
+    parts: Iterator[Archive], memory: Memory, rule: BandRule | None, grid: Grid, tasks: list[range],
+    progress: Progress | None,
+) -> Archive:
+    """All tasks merged: those held from the memory, the others kept in it, without what those before rule out."""
+    held, whole = memory.kept, None
+    for number, task in enumerate(tasks):
+        if number < held:
+            part = archive_of_arrays(memory.recall(number), rule)
+        else:
+            part = next(parts) if whole is None else next(parts).thinned(Guard.of(whole))
+            memory.keep(archive_to_arrays(part))
+        whole = part if whole is None else merge(whole, part)
         if progress is not None:
             progress(grid.first_point(task.stop), grid.total)
-    return merge(*gathered)
+    return whole or merge()
 
 
 def _rated(problem: Problem, grid: Grid, task: range, rule: BandRule | None) -> Archive:
