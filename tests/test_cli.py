@@ -319,9 +319,9 @@ def test_a_pick_the_run_does_not_hold_is_refused(typed, finished, name):
 
 def test_a_run_into_a_folder_that_is_in_use_leaves_it_alone(typed, finished):
     path, folder, *_ = finished
-    before = {p.name: p.stat().st_mtime_ns for p in folder.iterdir() if p.is_file()}
-    typed.refused("run", path, "--out", folder, "--workers", "1")
-    assert {p.name: p.stat().st_mtime_ns for p in folder.iterdir() if p.is_file()} == before
+    before = {p.name: p.stat().st_mtime_ns for p in path.parent.iterdir() if p.is_file()}
+    typed.refused("run", path, "--out", path.parent, "--workers", "1")
+    assert {p.name: p.stat().st_mtime_ns for p in path.parent.iterdir() if p.is_file()} == before
 
 
 @pytest.mark.parametrize("command", [["check"], ["run", "--workers", "1", "--out", "run"]], ids=" ".join)
@@ -365,8 +365,9 @@ def test_an_interruption_says_so_and_exits_130(typed, here, monkeypatch):
     code, out, err = typed("run", "study.toml", "--out", "run", "--workers", "1")
     assert (code, out) == (130, "")
     assert "stopped" in err
+    assert "the same command goes on from there" in err
     assert "Traceback" not in err
-    assert list((here / "run").iterdir()) == []
+    assert not (here / "run/run.json").exists()
 
 
 def test_an_interrupted_run_can_be_started_again_into_the_same_folder(typed, here, monkeypatch, undrawn):

@@ -58,8 +58,7 @@ def evolve(
     progress : called with the number of candidates drawn so far, and the budget.
     rule : of the band to keep, if one is wanted.
     memory : of the same search; what it holds is bred again but not judged again.
-    start : (s, axes) points to begin with, which count in the budget, in place of as many of the opening (but a
-        population of it is drawn always).
+    start : (s, axes) points to begin with, in place of as many of the opening, of which a population is always drawn.
 
     Returns
     -------
@@ -75,9 +74,7 @@ def evolve(
     random = np.random.default_rng(np.random.SeedSequence(seed))
     judged = _Judged(problem, rule, memory or Nothing())
     drawn, bred = _shares(problem.axes, budget, population)
-    given = np.empty((0, len(problem.axes))) if start is None else start[: drawn - population]
-    opening = np.concatenate([given, latin_hypercube(problem.axes, drawn - len(given), random)])
-    pool = judged.add(opening).best(2 * population)
+    pool = judged.add(_opening(problem.axes, drawn, population, start, random)).best(2 * population)
     with _quiet_optuna():
         for count in _rounds(drawn, bred, population, budget, progress):
             elite, children = _generation(problem.axes, pool, population, count, random)
@@ -96,6 +93,14 @@ def _shares(axes: tuple[Axis, ...], budget: int, population: int) -> tuple[int, 
     bred = min(BRED_MOST, round(BREEDING_SHARE * budget)) if any(axis.outer for axis in axes) else budget
     drawn = min(budget, max(2 * population, round(OPENING_SHARE * bred)))
     return drawn, max(drawn, bred)
+
+
+def _opening(
+    axes: tuple[Axis, ...], drawn: int, population: int, start: Array | None, random: np.random.Generator
+) -> Array:
+    """The first `drawn` points: those given, the rest spread over the space."""
+    given = np.empty((0, len(axes))) if start is None else start[: drawn - population]
+    return np.concatenate([given, latin_hypercube(axes, drawn - len(given), random)])
 
 
 def _rounds(start: int, stop: int, size: int, budget: int, progress: Progress | None) -> Iterator[int]:
