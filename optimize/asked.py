@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from optimize.evaluate import CoreProblem
+    from optimize.runs import Run
     from optimize.space import Parameters
     from optimize.study.model import Study
 
@@ -87,20 +88,24 @@ def core_and_run(
     path: Path, pairs: list[str] | None, run: Path | None, pick: str
 ) -> "tuple[CoreProblem, Parameters, Known]":
     """The problem of a study or a run, the core meant, and what its run knows of it."""
-    study, run = places(path, pairs, run)
-    problem = problem_of(study)
-    return problem, core_of(problem, pairs, run, pick), known_core(run, pick, bool(pairs))
-
-
-def known_core(folder: Path | None, pick: str, changed: bool) -> Known:
-    """The core of a run by its name or pick; `changed` by hand it is no longer the one the run knows."""
     from optimize import runs
+    from optimize.stored_core import core_of_read_run
+    from optimize.typed_core import given_values
 
+    study, folder = places(path, pairs, run)
+    problem = problem_of(study)
     if folder is None:
-        return Known("core", None, None)
-    run = runs.read(folder)
+        return problem, core_of(problem, pairs, None, pick), Known("core", None, None)
+    read = runs.read(folder)
+    core = core_of_read_run(problem.space, read, pick) | given_values(problem.space, pairs or [])
+    return problem, core, known_core(read, pick, bool(pairs))
+
+
+def known_core(run: "Run", pick: str, changed: bool) -> Known:
+    """The core of a run by its name or pick; `changed` by hand it is no longer the one the run knows."""
     picks = run.record.get("picks")
     name = str(picks.get(pick, pick)) if isinstance(picks, dict) else pick
     if not _NAME.fullmatch(name):
-        raise FinfrontError("the core has no name to call files by", str(folder), "name one of designs.csv: --pick C1")
+        do = "name one of designs.csv: --pick C1"
+        raise FinfrontError("the core has no name to call files by", str(run.folder), do)
     return Known(f"{name}-changed", run.record, None) if changed else Known(name, run.record, run.tables)

@@ -68,7 +68,7 @@ class Sheet:
         """The sheet in the units of the study."""
         study = self.problem.study
         lines = [study.title, "", "Core"]
-        lines += [_row(name, [text], unit) for name, text, unit in self.core_rows()]
+        lines += [_row(name, [value_text(value)], unit) for name, value, unit in self.core_rows()]
         for group in self.groups():
             lines += ["", _row(group.title, list(group.heads), "")]
             lines += [_row(label, [f"{v:.5g}" for v in values], unit) for label, values, unit in group.rows]
@@ -89,15 +89,15 @@ class Sheet:
             lines += [f"  {family.note}"] if family.note else []
         return lines
 
-    def core_rows(self) -> list[tuple[str, str, str]]:
-        """Each design variable: its name, its value as text, its unit."""
-        system, rows = self.problem.study.units, []
+    def core_rows(self) -> list[tuple[str, float | str, str]]:
+        """Each design variable, what the study varies first: its name, its value in the study's units, its unit."""
+        system, rows = self.problem.study.units, list[tuple[str, float | str, str]]()
         for name in [*self.problem.space.names, *(n for n in self.core if n not in self.problem.space.names)]:
             if name in self.problem.space.words:
                 rows.append((name, str(self.problem.space.labels(name, self.core[name])[0]), ""))
             else:
                 value = float(units.to_display(self.core[name][0], KINDS[name], system))
-                rows.append((name, f"{value:.6g}", units.unit_symbol(KINDS[name], system)))
+                rows.append((name, value, units.unit_symbol(KINDS[name], system)))
         return rows
 
     def groups(self) -> list[Group]:
@@ -167,6 +167,11 @@ def si_key(name: str, kind: str) -> str:
     words = "_".join(re.findall(r"[A-Za-z]+[23]?", top.replace("^", "")))
     under = "_".join(re.findall(r"[A-Za-z]+[23]?", bottom.replace("^", "")))
     return "_".join(part for part in (name, words, f"per_{under}" if under else "") if part)
+
+
+def value_text(value: float | str) -> str:
+    """A value of a design variable for the eye."""
+    return value if isinstance(value, str) else f"{value:.6g}"
 
 
 def _row(label: str, cells: list[str], unit: str) -> str:

@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-from optimize.calculation_sheet import Group, Sheet
+from optimize.calculation_sheet import Group, Sheet, value_text
 from optimize.evaluate import CoreProblem
 from optimize.space import Parameters
 from optimize.study.model import Study
@@ -25,7 +25,7 @@ def core_sheet(problem: CoreProblem, core: Parameters) -> dict[str, Any]:
     """
     sheet = Sheet(problem, core)
     return {
-        "core": [list(row) for row in sheet.core_rows()],
+        "core": [[name, value_text(value), unit] for name, value, unit in sheet.core_rows()],
         "groups": [_group(group) for group in sheet.groups()],
         "requirements": [[name, _plain(100 * margin), margin >= 0] for name, margin in sheet.requirements()],
         "correlations": sheet.sources(),

@@ -318,7 +318,7 @@ def test_a_pick_the_run_does_not_hold_is_refused(typed, finished, name):
 
 
 def test_a_run_into_a_folder_that_is_in_use_leaves_it_alone(typed, finished):
-    path, folder, *_ = finished
+    path = finished[0]
     before = {p.name: p.stat().st_mtime_ns for p in path.parent.iterdir() if p.is_file()}
     typed.refused("run", path, "--out", path.parent, "--workers", "1")
     assert {p.name: p.stat().st_mtime_ns for p in path.parent.iterdir() if p.is_file()} == before

@@ -114,7 +114,7 @@ def test_the_page_says_the_summary_s_words_and_how_to_make_the_run_again(whole: 
         "This net gain is an estimate.", "2 of 20 front cores: air fins outside the range of their correlation.",
         "finfront run study.toml --seed 7", "numpy 2.", "29.3 % (27.9 .. 30.7) of its copies miss filled mass (max)",
         "The circuit is one closed line in series", "thickness ±0.4 mm as today ±0.8 mm ±0.8 mm",
-        "ambient: temperature 36 degC (tolerance (law normal, half width 8 K, sigmas 2)), pressure 95 kPa",
+        "ambient: temperature 36 degC (tolerance: law normal, half width 8 K, sigmas 2), pressure 95 kPa",
     ):
         assert line in text, line
 

@@ -315,3 +315,40 @@ def test_paper_has_the_light_ground_and_no_controls(page: Any, tmp_path: Path) -
         assert shown_ == 0
     finally:
         page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+
+
+def test_real_clicks_and_a_dragged_box_choose_the_same_cores_everywhere(page: Any) -> None:
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.by import By
+    from selenium.webdriver.common.keys import Keys
+
+    ticks = page.find_elements(By.CSS_SELECTOR, "#cores input[type=checkbox]")
+    page.execute_script("arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", ticks[1])
+    ticks[1].click()
+    until(lambda: len(chosen(page)["list"]) == 1)
+    page.find_elements(By.CSS_SELECTOR, "#cores input[type=checkbox]")[2].send_keys(Keys.SPACE)
+    until(lambda: len(chosen(page)["list"]) == 2)
+    assert len(set(map(tuple, chosen(page).values()))) == 1
+
+    page.execute_script("document.querySelector('#choose-none').click()")
+    plot = page.find_element(By.CSS_SELECTOR, "#plot-plane")
+    page.execute_script("arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", plot)
+    time.sleep(0.5)  # plots lay themselves out once they are seen
+    places = page.execute_script(FRONT + """
+        const model = Bokeh.documents[0].get_model_by_name('plane');
+        const find = views => views.map(v => v.model.id === model.id ? v : find(v.child_views ?? [])).find(v => v);
+        const view = find([...Bokeh.index]), box = view.canvas_view.el.getBoundingClientRect();
+        const glyph = model.renderers.find(r => r.data_source === front).glyph;
+        const across = front.data[glyph.x.field], up = front.data[glyph.y.field];
+        return [...front.data.core].map((core, i) => [
+            core, box.left + view.frame.x_scale.compute(across[i]), box.top + view.frame.y_scale.compute(up[i])]);""")
+    three = sorted(places, key=lambda place: place[1])[:3]
+    (left, right), (top, bottom) = ((min(p[k] for p in three) - 8, max(p[k] for p in three) + 8) for k in (1, 2))
+    inside = {core for core, x, y in places if left <= x <= right and top <= y <= bottom}
+    drag = ActionChains(page, duration=50)
+    pointer = drag.w3c_actions.pointer_action
+    pointer.move_to_location(int(left), int(top)).pointer_down()
+    pointer.move_to_location(int(left) + 9, int(top) + 9).move_to_location(int(right), int(bottom)).pointer_up()
+    drag.perform()
+    until(lambda: len(chosen(page)["list"]) == len(inside))
+    assert [set(cores) for cores in chosen(page).values()] == [inside] * len(chosen(page))

@@ -224,10 +224,10 @@ def test_numbers_show_no_more_digits_than_their_bounds_are_worth():
 
 
 def test_a_pick_goes_by_the_name_of_its_core():
-    assert known_core(EXAMPLE, "knee", False).name == "C919911"
-    changed = known_core(EXAMPLE, "knee", True)
+    run = runs.read(EXAMPLE)
+    assert known_core(run, "knee", False).name == "C919911"
+    changed = known_core(run, "knee", True)
     assert (changed.name, changed.tables) == ("C919911-changed", None)
-    assert known_core(None, "knee", False).record is None
 
 
 def typed(monkeypatch, capsys, *words) -> tuple[int, str, str]:

@@ -99,7 +99,7 @@ def test_without_the_kernel_the_message_says_what_to_install(monkeypatch, tmp_pa
     p = problem()
     with pytest.raises(FinfrontError) as refused:
         write_solid(p.space, core(p), tmp_path / "core.step")
-    assert "pip install 'finfront[solid]'" in str(refused.value)
+    assert "pip install --editable '.[solid]'" in str(refused.value)
     assert not list(tmp_path.iterdir())
 
 
@@ -108,7 +108,7 @@ def test_without_the_kernel_the_message_says_what_to_install(monkeypatch, tmp_pa
 
 @pytest.fixture(scope="module")
 def kernel():
-    return pytest.importorskip("OCP.STEPControl", reason="no geometry kernel: pip install 'finfront[solid]'")
+    return pytest.importorskip("OCP.STEPControl", reason="no geometry kernel: pip install --editable '.[solid]'")
 
 
 def read(kernel, path):

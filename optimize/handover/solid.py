@@ -39,7 +39,7 @@ def _need_kernel() -> None:
         import OCP.gp  # noqa: F401
     except ImportError:
         what = "a solid needs a geometry kernel, which is not installed"
-        raise FinfrontError(what, do="pip install 'finfront[solid]'") from None
+        raise FinfrontError(what, do="in the folder of finfront: pip install --editable '.[solid]'") from None
 
 
 def _solids(found: Placed) -> dict[str, Any]:

@@ -1,12 +1,7 @@
 """The workbook of one core: Specification, Bench, Calculation, Tolerances, Read me; numbers are numbers."""
 
-from itertools import groupby
 from pathlib import Path
 
-import numpy as np
-
-from optimize import units
-from optimize.feasibility import over_duty_points
 from optimize.handover import notes
 from optimize.handover.bench_sheet import bench_sheet
 from optimize.handover.digits import decimals
@@ -15,8 +10,6 @@ from optimize.handover.plain_text import clean, words
 from optimize.handover.specification import Entry, source_lines, specification
 from optimize.handover.subject import Subject
 from optimize.handover.tolerance_sheet import tolerance_sheet
-from optimize.space import KINDS
-from physics.outputs import OUTPUTS, Output
 
 _SPECIFICATION = (46, 14, 12, 12, 9, 28, 12, 8, 44)
 _OPTIONS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
@@ -74,47 +67,18 @@ def _calculation(s: Subject, grid: Grid) -> None:
     grid.heads(("", "unit", *duties), left=(1,))
     grid.freeze()
     grid.heading("Core as asked for")
-    for label, value, unit in _core_rows(s):
+    for name, value, unit in s.sheet.core_rows():
+        value = clean(value, 60) if isinstance(value, str) else value
         places = decimals([value] if isinstance(value, float) else [], 6)
-        grid.row((label, unit, value), (None, None, places), ("", "", _plain(value)))
-    for group, outputs in groupby((OUTPUTS[name] for name in s.problem.outputs), key=lambda output: output.group):
-        grid.heading(group)
-        for output in outputs:
-            _output(s, grid, output)
-        if group == "Duty results":
-            _overall(s, grid)
+        grid.row((words(name), unit, value), (None, None, places), ("", "", _plain(value)))
+    for group in s.sheet.groups():
+        grid.heading(group.title)
+        if group.heads and group.heads != s.sheet.rating.duty_names:
+            grid.heads(("", "unit", *group.heads), left=(1,))
+        for label, values, unit in group.rows:
+            places = decimals(list(values))
+            grid.row((label, unit, *values), (None, None, *(places for _ in values)))
     _verdicts(s, grid)
-
-
-def _core_rows(s: Subject) -> list[tuple[str, Value, str]]:
-    """Every design variable: what the study varies first."""
-    space, system, rows = s.problem.space, s.problem.study.units, list[tuple[str, Value, str]]()
-    for name in [*space.names, *(n for n in s.core if n not in space.names)]:
-        if name in space.words:
-            rows.append((words(name), clean(space.labels(name, s.core[name])[0], 60), ""))
-        else:
-            value = float(units.to_display(s.core[name][0], KINDS[name], system))
-            rows.append((words(name), value, units.unit_symbol(KINDS[name], system)))
-    return rows
-
-
-def _output(s: Subject, grid: Grid, output: Output) -> None:
-    system = s.problem.study.units
-    values = units.to_display(np.ravel(s.sheet.rating[output.name][0]), output.kind, system).tolist()
-    places = decimals(values)
-    grid.row((output.label, units.unit_symbol(output.kind, system), *values), (None, None, *(places for _ in values)))
-
-
-def _overall(s: Subject, grid: Grid) -> None:
-    """Worst and weighted mean, where there are several duty points."""
-    study, found = s.problem.study, over_duty_points(s.problem.study, s.sheet.rating)
-    if found:
-        grid.heads(("over all duty points", "unit", "worst", "weighted mean"), left=(1,))
-    for name, both in found.items():
-        kind = OUTPUTS[name].kind
-        values = [float(units.to_display(value[0], kind, study.units)) for value in both]
-        places = decimals(values)
-        grid.row((OUTPUTS[name].label, units.unit_symbol(kind, study.units), *values), (None, None, places, places))
 
 
 def _verdicts(s: Subject, grid: Grid) -> None:

@@ -106,12 +106,19 @@ def _pairs(values: dict[str, Any]) -> str:
 
 
 def _told(value: object) -> str:
-    """A value of the study's file; with its tolerance in brackets where it is a table of its own."""
+    """A value of the study's file; with its tolerance in brackets where it is a table of its own.
+
+    >>> _told({"value": "36 degC", "tolerance": {"law": "normal", "half_width": "8 K"}})
+    '36 degC (tolerance: law normal, half width 8 K)'
+    """
     if not isinstance(value, dict):
         return plain(value)
-    rest = {key: part for key, part in value.items() if key != "value"}
+    rest = [
+        f"{plain(words(key))}: {_pairs(part)}" if isinstance(part, dict) else _pairs({key: part})
+        for key, part in value.items() if key != "value"
+    ]
     own = plain(value["value"]) + " " if "value" in value else ""
-    return f"{own}({_pairs(rest)})" if rest else own.strip()
+    return f"{own}({'; '.join(rest)})" if rest else own.strip()
 
 
 def _picks(run: Run) -> str:

@@ -173,6 +173,7 @@ def _rendered(
     code = (own / "page.js").read_text(encoding="utf-8")
     top: dict[str, list[Card] | list[Fact]] = {"cards": cards(run, source), "facts": facts(run)}
     return env.from_string((own / "page.html.j2").read_text(encoding="utf-8")).render(
+        left_out=source.left_out, table_file="front.csv" if source.is_front else "misses.csv",
         title=one_line(run.record["title"], 200), about=str(run.record.get("about") or ""), record=run.record,
         outcome=Markup(html(summary.outcome(run))), asked=Markup(html(said[summary.ASKED])),
         named=Markup(html(said.get(summary.NAMED, said.get(summary.MISSES, "")), summary.NAMED, folded=False)),

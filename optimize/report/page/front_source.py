@@ -64,6 +64,7 @@ class FrontSource:
     data: dict[str, list[Any]]
     objectives: tuple[Field, ...]
     is_front: bool
+    left_out: tuple[str, ...] = ()  # titles of columns the page has no room for
 
     def __len__(self) -> int:
         return len(self.data["core"])
@@ -86,7 +87,9 @@ def front_source(run: Run) -> FrontSource:
     """The front with yields and fin density beside its own columns, or the nearest misses."""
     is_front = "front" in run.tables
     table = sorted_front(run) if is_front else run.tables["misses"].reset_index(drop=True)
-    table = _widened(run, table[_kept(run, table)]) if len(table) else table
+    kept = _kept(run, table) if len(table) else list(map(str, table.columns))
+    left_out = tuple(title for title in map(str, table.columns) if title not in kept)
+    table = _widened(run, table[kept]) if len(table) else table
     fields: list[Field] = []
     data: dict[str, list[Any]] = {}
     names: dict[str, str] = {}
@@ -101,7 +104,7 @@ def front_source(run: Run) -> FrontSource:
     data |= _marked(table, fields)
     by_title = {field.title: field for field in fields}
     wanted = tuple(by_title[title] for title in objective_titles(run) if title in by_title)
-    return FrontSource(table, tuple(fields), names, data, wanted, is_front)
+    return FrontSource(table, tuple(fields), names, data, wanted, is_front, left_out)
 
 
 def _kept(run: Run, table: "pd.DataFrame") -> list[str]:

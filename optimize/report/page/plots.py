@@ -32,7 +32,7 @@ def new_plot(
 
     plot = figure(
         name=name, height=height, sizing_mode="stretch_width", tools=tools, toolbar_location="above",
-        min_border_left=56, min_border_right=14, **ranges,
+        active_drag="box_select" if "box_select" in tools else "auto", min_border_left=56, min_border_right=14, **ranges,
     )
     plot.toolbar.logo = None
     plot.toolbar.autohide = True
