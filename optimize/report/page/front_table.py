@@ -138,7 +138,7 @@ def parallel_axes(run: Run, source: FrontSource, front: Any) -> Any | None:
         "parallel", "", "", 400, "tap,reset,save", x_range=(-0.4, len(drawn) - 0.45), y_range=(-0.07, 1.09)
     )
     plot.yaxis.visible = plot.ygrid.visible = plot.xgrid.visible = False
-    named_ticks(plot.xaxis[0], [rail.title for rail in drawn])
+    named_ticks(plot.xaxis[0], [rail.title for rail in drawn], breaks=True)
     alpha = 0.6 * min(1.0, math.sqrt(20 / len(source)))
     lines = plot.multi_line(
         "rail_x", "rail_y", source=front, line_width=1.6, line_alpha=alpha, name="front lines",

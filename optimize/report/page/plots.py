@@ -32,7 +32,8 @@ def new_plot(
 
     plot = figure(
         name=name, height=height, sizing_mode="stretch_width", tools=tools, toolbar_location="above",
-        active_drag="box_select" if "box_select" in tools else "auto", min_border_left=56, min_border_right=14, **ranges,
+        active_drag="box_select" if "box_select" in tools else "auto", min_border_left=56, min_border_right=14,
+        **ranges,
     )
     plot.toolbar.logo = None
     plot.toolbar.autohide = True
@@ -64,12 +65,14 @@ def dressed(axis: Any, text: str) -> Any:
     )
 
 
-def named_ticks(axis: Any, names: Sequence[str]) -> None:
-    """Names in place of the numbers 0, 1, 2 ..."""
+def named_ticks(axis: Any, names: Sequence[str], breaks: bool = False) -> None:
+    """Names in place of the numbers 0, 1, 2 ...; with `breaks` their parts, and their units, below one another."""
     from bokeh.models import PlainText
 
     axis.ticker = list(range(len(names)))
-    axis.major_label_overrides = {i: PlainText(text=for_plot(name, 44)) for i, name in enumerate(names)}
+    told = [for_plot(name, 44) for name in names]
+    shown = [text.replace(", ", ",\n").replace(" [", "\n[") for text in told] if breaks else told
+    axis.major_label_overrides = {i: PlainText(text=text) for i, text in enumerate(shown)}
 
 
 def limit_lines(plot: Any, limits: Sequence[tuple[float, str]], across: bool) -> None:
