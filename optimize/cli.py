@@ -136,6 +136,26 @@ def run_(
     _carried_out(asked.study_of(study, seed), out, workers, salvage)
 
 
+@app.command()
+def rerun(
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.", show_default=False)],
+    study: Annotated[Path, typer.Argument(metavar="STUDY", help="The study as it is now (TOML).", show_default=False)],
+    out: RunFolder = None, workers: Workers = None, seed: Seed = None, salvage: Salvage = False,
+) -> None:
+    """Carry a run over to a changed study: which cores die, of what, what is best now, what a millimetre is worth.
+
+    Tells in seconds what becomes of the cores the run has evaluated, then searches from them.
+    """
+    from optimize.rerun.answer import answer
+    from optimize.rerun.lines import survey_lines
+    from optimize.rerun.survey import surveyed
+
+    wanted = asked.study_of(study, seed)
+    survey = surveyed(run, wanted)
+    print("\n".join(survey_lines(survey)), flush=True)
+    _carried_out(wanted, out, workers, salvage, survey.start, lambda _, archive, __: answer(survey, archive))
+
+
 def _carried_out(
     study: "Study", out: Path | None, workers: int | None, salvage: bool, start: "Array | None" = None,
     also: "Also | None" = None,

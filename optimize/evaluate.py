@@ -133,13 +133,17 @@ class CoreProblem:
 
     def evaluate(self, points: Array) -> Evaluation:
         """Judge points (n, axes), whatever families they mix."""
-        if not len(points):
+        return self.evaluate_choices(self.space.choices(points), len(points))
+
+    def evaluate_choices(self, choices: Parameters, n: int) -> Evaluation:
+        """Judge n cores given by values of the variables, on the grid of the study or not."""
+        if n == 0:
             widths = len(self.objective_names), len(self.margin_names), len(TIE_BREAKS)
             return Evaluation(*(np.empty((0, width)) for width in widths))
-        parts = [(batch.index, self.judge(batch, self.rate(batch))) for batch in self.space.batches(points)]
-        if len(parts) == 1 and len(parts[0][1].objectives) == len(points):
+        parts = [(batch.index, self.judge(batch, self.rate(batch))) for batch in self.space.batches_of(choices, n)]
+        if len(parts) == 1 and len(parts[0][1].objectives) == n:
             return parts[0][1]
-        return _joined(len(points), parts)
+        return _joined(n, parts)
 
     def rate_points(self, points: Array, soak: bool = False) -> Rating:
         """The full rating of points (n, axes), in their order."""

@@ -16,6 +16,12 @@ _WORST_IS_HIGH = {
     "coolant_pressure_drop": True, "charge_density": False, "shaft_power": True, "core_shaft_power": True,
     "net_gain": False, "condensate_rate": True, "boiling_margin": False, "freezing_margin": False,
 }
+# What the margin of a clearance is a share of
+CLEARANCE_SCALES = {
+    "length_clearance": "pocket_length", "width_clearance": "pocket_width", "lid_clearance": "pocket_depth",
+    "port_height_clearance": "pocket_depth", "port_width_clearance": "pocket_width",
+    "port_flange_clearance": "pocket_depth",
+}
 _BANKS = "whole coolant passages in every bank"
 _IN_RANGE = "inside the range of every correlation"
 _RANGE_FLAGS = Flag.AIR_FIN_RANGE | Flag.COOLANT_FIN_RANGE | Flag.AIR_PROPERTIES | Flag.COOLANT_TEMPERATURE
@@ -69,12 +75,8 @@ def margins(study: Study, rating: Rating, passages: Array, passes: Array, side_b
 
     A core whose numbers at some duty point are missing or have not settled has none: NaN.
     """
-    pocket = (
-        study.envelope.pocket_length, study.envelope.pocket_width, study.envelope.pocket_depth,
-        study.envelope.pocket_depth, study.envelope.pocket_width, study.envelope.pocket_depth,
-    )
     # Rounded to 1e-12 of the pocket: 2.75 in and 0.75 in must make room for 3.5 in.
-    rows = [np.round(rating[name] / scale, 12) for name, scale in zip(CLEARANCES, pocket, strict=True)]
+    rows = [np.round(rating[name] / getattr(study.envelope, CLEARANCE_SCALES[name]), 12) for name in CLEARANCES]
     rows.append(0.0 - np.where(side_by_side > 0, np.round(passages) % passes, 0.0) / passes)
     if study.search.out_of_range == "refuse":
         rows.append(np.where(np.any(rating.flags & _RANGE_FLAGS, axis=1), -1.0, 0.0))

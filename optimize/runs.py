@@ -24,11 +24,13 @@ RECORD = "run.json"
 SHEETS = "sheets.json"
 TABLES = (
     "designs", "front", "yield", "percentiles", "clouds", "nested", "truncated", "robust", "fallen", "indices",
-    "sensitivities", "budget", "curves", "limits", "misses", "water", "flow", "pump", "soak", "soak_gains",
+    "sensitivities", "budget", "curves", "limits", "misses", "water", "flow", "pump", "soak", "soak_gains", "changes",
+    "fates", "worth",
 )
 # Columns that may be all empty, or hold names that look like numbers ("-12")
 _TEXTS = dict.fromkeys((
     "core", "pick", "flags", "fails", "air_fin", "turbulator", "passes", "port", "line", "duty", "because",
+    "core_before", "pick_before", "fate", "repair", "before", "after", "field", "what", "unit",
 ), str)
 NO_DATE = datetime(1980, 1, 1, tzinfo=UTC)  # of what is of no run: the same core, the same bytes
 _PACKAGES = ("finfront", "numpy", "scipy", "pandas", "optuna", "moocore")

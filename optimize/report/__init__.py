@@ -129,6 +129,21 @@ def draw_all(run: "Run") -> "dict[str, Figure]":
         drawn |= front_figures(run) | _curves(run) | system_figures(run)
         drawn["range"] = draw_range(range_data(run), headlines.range_of_front(run))
     drawn["limits"] = draw_limits(limit_data(run), headlines.limits(run))
+    return drawn | _rerun(run)
+
+
+def _rerun(run: "Run") -> "dict[str, Figure]":
+    """Before and after, of a run that was carried over from another."""
+    from optimize.report import headlines
+    from optimize.report.rerun_data import is_rerun, rerun_data
+    from optimize.report.rerun_figures import draw_before_after, draw_worth
+
+    if not is_rerun(run):
+        return {}
+    data = rerun_data(run)
+    drawn = {"before_after": draw_before_after(data, headlines.before_after(run))}
+    if data.worths:
+        drawn["worth"] = draw_worth(data, headlines.worth(run))
     return drawn
 
 

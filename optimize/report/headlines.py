@@ -36,6 +36,23 @@ def limits(run: Run) -> str:
     return fit(run, f"{data.names[0]} turns most cores away")
 
 
+def before_after(run: Run) -> str:
+    """What became of the front when the study changed."""
+    held = run.record["rerun"]["hypervolume"]
+    if held is None or not held["before"]:
+        return fit(run, "the front before the change and now")
+    return fit(run, f"the change {_gave(100 * (held['after'] / held['before'] - 1))} of the hypervolume")
+
+
+def _gave(change: float) -> str:
+    return f"gained {change:.1f} %" if change > 0 else f"cost {-change:.1f} %"
+
+
+def worth(run: Run) -> str:
+    """What the pocket and the limits are worth."""
+    return fit(run, "what more or less of each dimension and limit is worth")
+
+
 def misses(run: Run) -> str:
     """Nothing is feasible."""
     return fit(run, f"none of {run.record['rated']:,} cores meets everything; these come nearest")

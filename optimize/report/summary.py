@@ -11,6 +11,8 @@ from optimize.report.core_data import limit_data
 from optimize.report.figure_data import at_limit, limit_words
 from optimize.report.figures import share_words
 from optimize.report.markdown import named_cores, named_heads, output_rows, plain, table
+from optimize.report.rerun_data import is_rerun
+from optimize.report.rerun_section import rerun_section
 from optimize.report.system_sections import system_sections
 from optimize.report.tolerance_sections import knee_share, tolerance_sections
 from optimize.runs import Run
@@ -19,6 +21,7 @@ MAIN_OUTPUTS = (
     "heat_rejected", "air_outlet_temperature", "air_pressure_drop", "coolant_pressure_drop", "filled_mass",
     "stack_height",
 )
+RERUN = "Before and after"
 ASKED, NAMED, MISSES = "What was asked", "The cores with a name", "The nearest misses"
 LIMITS, TRUST, MADE = "What limits what", "How far to trust it", "How it was made"
 _MOST_LIMITS = 8
@@ -41,6 +44,8 @@ def summary(run: Run) -> str:
 def sections(run: Run) -> dict[str, str]:
     """The sections behind the outcome, in Markdown, by their titles: those the run has data for."""
     said = {ASKED: _asked(run)}
+    if is_rerun(run):
+        said[RERUN] = rerun_section(run)
     if "front" in run.tables:
         said[NAMED] = _picks(run)
         both = [*tolerance_sections(run), *system_sections(run)]

@@ -9,6 +9,8 @@ from typing import Any
 from optimize.runs import brought_inside
 from optimize.study.model import Study
 
+_LONGEST = 60
+
 
 @dataclass(frozen=True)
 class Difference:
@@ -20,7 +22,7 @@ class Difference:
 
     def __str__(self) -> str:
         """'envelope.pocket_depth: 66 mm -> 60 mm'."""
-        return f"{self.where}: {_shown(self.before)} -> {_shown(self.after)}"
+        return f"{self.where}: {shortened(self.before)} -> {shortened(self.after)}"
 
 
 def differences(before: Study, after: Study) -> list[Difference]:
@@ -33,8 +35,10 @@ def differences(before: Study, after: Study) -> list[Difference]:
     ]
 
 
-def _shown(text: str | None) -> str:
-    return "absent" if text is None else text
+def shortened(text: str | None) -> str:
+    """What a field holds, on one line of at most 60 letters."""
+    line = "absent" if text is None else " ".join(text.split())
+    return line if len(line) <= _LONGEST else f"{line[: _LONGEST - 3]}..."
 
 
 def _fields(study: Study) -> Iterator[tuple[str, str]]:

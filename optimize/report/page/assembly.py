@@ -9,7 +9,7 @@ from typing import Any
 
 from optimize import runs
 from optimize.report import summary
-from optimize.report.page import answer_views, copies_views, front_table, system_views
+from optimize.report.page import answer_views, copies_views, front_table, rerun_views, system_views
 from optimize.report.page.cards import Card, Fact, cards, facts
 from optimize.report.page.documents import SCRIPTS, Packet, packed_script, packet, script
 from optimize.report.page.front_source import FrontSource, front_source
@@ -113,6 +113,8 @@ def _beside(run: Run, source: FrontSource, front: Any) -> list[tuple[str, str, A
 def _later(run: Run) -> dict[str, list[tuple[str, list[tuple[Any, str]]]]]:
     """Plots with sources of their own, by section: groups of plots with captions under a heading."""
     found: dict[str, list[tuple[str, list[tuple[Any, str]]]]] = {}
+    if rerun := rerun_views.rerun_plots(run):
+        found[summary.RERUN] = [("", rerun)]
     if (nested := copies_views.nested_plot(run)) is not None:
         said = "What the yield of each named core may turn out to be, as the correlations may be off"
         found[_COPIES] = [("", [(nested, said)])]
@@ -137,8 +139,8 @@ def _sections(run: Run, told: dict[str, str], plots: Plots) -> list[Section]:
     if budget := budget_table(run):
         said[_TIGHTEN] = f"{said[_TIGHTEN]}\n\n{budget}"
     said[summary.TRUST] = said[summary.TRUST].removesuffix(summary.CAUTIONS)
-    order = (_COPIES, _ROBUST, _MADE_OF, summary.LIMITS, _CURVES, _GAIN, _CIRCUIT, _SOAK, _MOISTURE, summary.TRUST,
-             _TIGHTEN, _ASSUMED, _CAUTIONS, summary.MADE)
+    order = (summary.RERUN, _COPIES, _ROBUST, _MADE_OF, summary.LIMITS, _CURVES, _GAIN, _CIRCUIT, _SOAK, _MOISTURE,
+             summary.TRUST, _TIGHTEN, _ASSUMED, _CAUTIONS, summary.MADE)
     there = [title for title in order if title in said or title in plots.sections]
     return [Section(t, html(said.get(t, ""), t), plots.sections.get(t, [])) for t in there]
 
