@@ -133,7 +133,7 @@ class CoreProblem:
 
     def evaluate(self, points: Array) -> Evaluation:
         """Judge points (n, axes), whatever families they mix."""
-        return self.evaluate_choices(self.space.choices(points), len(points))
+        return self.evaluate_choices(self.space.choices(points) if len(points) else {}, len(points))
 
     def evaluate_choices(self, choices: Parameters, n: int) -> Evaluation:
         """Judge n cores given by values of the variables, on the grid of the study or not."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pint
 import pytest
-from small_studies import SECOND_DUTY, core, points, problem, study
+from small_studies import ROOT, SECOND_DUTY, core, points, problem, study
 
 from optimize.evaluate import TIE_BREAKS, CoreProblem, objective_name
 from optimize.study.load import load
@@ -208,3 +208,16 @@ def test_tolerances_in_us_units_are_the_same_tolerances(pair):
     for key in si:
         assert (si[key].law, si[key].relative, si[key].sigmas) == (us[key].law, us[key].relative, us[key].sigmas)
         assert (si[key].below, si[key].above) == pytest.approx((us[key].below, us[key].above), rel=1e-12)
+
+
+@pytest.mark.parametrize("name", ["dune_racer", "tow_rig_us_units", "frost_sprint"])
+def test_no_bit_of_a_core_depends_on_what_else_is_in_the_batch(name):
+    """A shortcut for a whole batch (all laminar, all of one pass, a series ended early) must give the others' bits."""
+    problem = CoreProblem(load(ROOT / f"studies/{name}.toml"))
+    many = points(problem, 240, seed=3)
+    together = problem.rate_points(many)
+    for j in range(0, len(many), 6):
+        alone = problem.rate_points(many[j : j + 1])
+        for output, value in alone.values.items():
+            assert np.array_equal(value[0], together[output][j], equal_nan=True), output
+        assert np.array_equal(alone.flags[0], together.flags[j])

@@ -13,7 +13,7 @@ from optimize import runs
 from optimize.begun import Stored, stored_designs
 from optimize.evaluate import CoreProblem
 from optimize.evenly import evenly
-from optimize.pareto import layers
+from optimize.pareto import layers, unique_front
 from optimize.rerun.carried import Carried, carried, judged, snapped
 from optimize.search.archive import LAYERS, judge
 from optimize.search.climb import Climbed, climb, front_of, kept, neighbourhood
@@ -97,10 +97,13 @@ def surveyed(folder: Path, study: Study) -> Survey:
 
 
 def _layers(rows: Rows) -> IntArray:
-    """Layer of each stored design among the feasible ones; a run keeps the first three whole."""
+    """Layer of each stored design among the feasible ones, one for equal objectives, as a run keeps them."""
     good = np.flatnonzero(judge(Evaluation(rows.objectives, rows.margins, rows.tie)).feasible)
+    found = layers(rows.objectives[good], LAYERS)
+    good, found = good[found > 0], found[found > 0]
+    single = unique_front(rows.objectives[good], rows.tie[good])
     layer = np.zeros(len(rows), dtype=np.int64)
-    layer[good] = layers(rows.objectives[good], LAYERS)
+    layer[good[single]] = found[single]
     return layer
 
 

@@ -97,7 +97,8 @@ def duct_friction(aspect: Array, Dh: Array, flow: Flow) -> Array:
         return laminar
     turbulent = turbulent_friction(np.log(np.maximum(flow.Re, RE_TURBULENT)))
     rise = np.clip(np.log(flow.Re / RE_LAMINAR) / np.log(RE_TURBULENT / RE_LAMINAR), 0.0, 1.0)
-    return np.asarray(np.exp((1 - rise) * np.log(laminar) + rise * np.log(turbulent)))
+    blend = np.exp((1 - rise) * np.log(laminar) + rise * np.log(turbulent))
+    return np.where(share > 0, blend, laminar)  # the same bits whatever else is in the batch
 
 
 def surface(fin: Fin) -> Surface:
