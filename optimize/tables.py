@@ -8,7 +8,7 @@ import numpy as np
 from optimize import units
 from optimize.evaluate import CoreProblem
 from optimize.feasibility import over_duty_points
-from optimize.space import KINDS, Parameters
+from optimize.space import KINDS, Parameters, Space
 from optimize.tolerance.copies import SHOWN
 from physics.arrays import Array, IntArray
 from physics.flags import Flag
@@ -50,6 +50,17 @@ def variable_columns(problem: CoreProblem, points: Array) -> dict[str, Array | l
         else:
             columns[header(name, KINDS[name], system)] = units.to_display(values, KINDS[name], system)
     return columns
+
+
+def variable_values(space: Space, core: Parameters, system: str) -> dict[str, float | str]:
+    """What varies of one core (values (1,) of every variable), in display units."""
+    told: dict[str, float | str] = {}
+    for name in space.names:
+        if name in space.words:
+            told[name] = str(space.labels(name, core[name])[0])
+        else:
+            told[header(name, KINDS[name], system)] = float(units.to_display(core[name][0], KINDS[name], system))
+    return told
 
 
 def output_columns(rating: Rating, names: Iterable[str], system: str) -> dict[str, Array]:

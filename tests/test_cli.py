@@ -17,6 +17,7 @@ SMALLER = SMALL | {"air_fin": '["S18-64", "P16-64"]', "turbulator": '"TS-20-16"'
 CORE = [word for pair in PAIRS for word in ("--core", pair)]
 COMMANDS = (
     "new", "check", "rate", "run", "curves", "scatter", "draw", "soak", "sheet", "solid", "report", "benchmark",
+    "rerun", "compare", "range", "runs", "note", "trials",
 )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from optimize.notes import notes_of
 from optimize.report.columns import column, columns_of, label, number, quantity, requirement_words, words
 from optimize.report.copy_data import tolerance_words
 from optimize.report.core_data import limit_data
@@ -21,7 +22,7 @@ MAIN_OUTPUTS = (
     "heat_rejected", "air_outlet_temperature", "air_pressure_drop", "coolant_pressure_drop", "filled_mass",
     "stack_height",
 )
-RERUN = "Before and after"
+RERUN, NOTES = "Before and after", "Noted on this run"
 ASKED, NAMED, MISSES = "What was asked", "The cores with a name", "The nearest misses"
 LIMITS, TRUST, MADE = "What limits what", "How far to trust it", "How it was made"
 _MOST_LIMITS = 8
@@ -44,6 +45,8 @@ def summary(run: Run) -> str:
 def sections(run: Run) -> dict[str, str]:
     """The sections behind the outcome, in Markdown, by their titles: those the run has data for."""
     said = {ASKED: _asked(run)}
+    if notes := notes_of(run.folder):
+        said = {NOTES: "\n".join(f"- {plain(note)}" for note in notes)} | said
     if is_rerun(run):
         said[RERUN] = rerun_section(run)
     if "front" in run.tables:

@@ -6,7 +6,8 @@ import numpy as np
 
 from optimize import tables, units
 from optimize.evaluate import CoreProblem
-from optimize.feasibility import CLEARANCE_SCALES, objective_value, requirements
+from optimize.feasibility import objective_value
+from optimize.misses import misses
 from optimize.pareto import normalised_hypervolume
 from optimize.rerun.survey import Survey, named_positions, warm_front
 from optimize.rerun.worth import worth_table
@@ -16,7 +17,6 @@ from optimize.space import KINDS
 from optimize.study.differences import shortened
 from optimize.tables import core_name
 from physics.arrays import Array, BoolArray
-from physics.outputs import CLEARANCES, OUTPUTS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,7 +76,7 @@ def fates_table(survey: Survey, after: Array) -> "pd.DataFrame":
         "core_before": [core_name(int(o)) for o in survey.old.rows.ordinals[index]],
         "pick_before": [named.get(int(i), "") for i in index],
         "fate": fates,
-        "because": [_because(survey, int(i)) for i in index],
+        "because": [misses(survey.problem, survey.verdict.margins[i], survey.carried.lacks[i]) for i in index],
         "repair": [_repair(survey, int(i)) for i in index],
         **{f"before {title}": value for title, value in old.items()},
         **{f"now {title}": value for title, value in tables.objective_columns(survey.problem, now).items()},
@@ -88,32 +88,6 @@ def _beaten(rows: Array, front: Array) -> BoolArray:
     no_worse = np.all(front[None, :, :] <= rows[:, None, :], axis=2)
     better = np.any(front[None, :, :] < rows[:, None, :], axis=2)
     return np.asarray(np.any(no_worse & better, axis=1))
-
-
-def _because(survey: Survey, i: int) -> str:
-    """What a core misses, the clearances first, with how much in the study's unit; "" where nothing."""
-    if survey.carried.lacks[i]:
-        return survey.carried.lacks[i]
-    margins = survey.verdict.margins[i]
-    if np.isnan(margins).any():
-        return "cannot be computed"
-    names = survey.problem.margin_names
-    return "; ".join(_miss(survey.problem, q, float(-margins[q])) for q in range(len(names)) if margins[q] < 0)
-
-
-def _miss(problem: CoreProblem, q: int, short: float) -> str:
-    """'clearance, pocket width by 2.45 mm'."""
-    study, name, limits = problem.study, problem.margin_names[q], requirements(problem.study)
-    first = len(problem.margin_names) - len(limits)
-    if q < len(CLEARANCES):
-        size = short * getattr(study.envelope, CLEARANCE_SCALES[CLEARANCES[q]])
-        return f"{name} by {units.show(size, 'length', study.units, 3)}"
-    if q < first:
-        return name
-    r = limits[q - first]
-    kind = OUTPUTS[r.output].kind
-    shown = "temperature difference" if kind == "temperature" else kind
-    return f"{name} by {units.show(short * r.scale, shown, study.units, 3)}"
 
 
 def _repair(survey: Survey, i: int) -> str:
@@ -142,15 +116,15 @@ def _record(survey: Survey, archive: Archive, before: Array, judged: int) -> dic
     problem, rows = survey.problem, survey.old.rows
     was_good = judge(Evaluation(rows.objectives, rows.margins, rows.tie)).feasible
     lost = was_good & ~survey.alive
-    misses = survey.verdict.margins < 0
+    missed = survey.verdict.margins < 0
     return {
         "of": str(survey.run.record["study"]), "made": survey.run.record["made"],
         "stored": len(rows), "feasible_before": int(was_good.sum()), "feasible_now": int(survey.alive.sum()),
         "lost": int(lost.sum()), "won": int((survey.alive & ~was_good).sum()),
         "not_in_catalogue": int((~survey.carried.possible).sum()),
         "lost_by": {
-            name: int((lost & misses[:, q]).sum())
-            for q, name in enumerate(problem.margin_names) if (lost & misses[:, q]).any()
+            name: int((lost & missed[:, q]).sum())
+            for q, name in enumerate(problem.margin_names) if (lost & missed[:, q]).any()
         },
         "hypervolume": _hypervolumes(before, archive.front.objectives),
         "fixed": {name: _fixed(problem, name) for name in ("length",) if problem.space.variables[name].is_fixed},

@@ -1,0 +1,1 @@
+"""A run carried over to a changed study."""

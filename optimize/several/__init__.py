@@ -1,0 +1,1 @@
+"""Several runs beside each other, and several cores from one casting."""
