@@ -31,6 +31,7 @@ from optimize.tighten_tables import tighten_tables
 from optimize.tolerance.robust import band_rule
 from optimize.tolerance.scatter import nested_yields, scatter
 from optimize.tolerance.yields import nested_kind
+from optimize.workers import cluster_told
 from physics.arrays import Array
 
 if TYPE_CHECKING:
@@ -91,6 +92,8 @@ def run(
     record["seconds"] = {"search": searched - begun, "scatter and tables": perf_counter() - searched}
     # Of a search that was gone on with the rate is not known: what was kept took no time now
     record["cores_per_second"] = None if held else archive.rated / (searched - begun)
+    if (told := cluster_told()) is not None:
+        record["cluster"] = told
     runs.write(folder, study.text, study.files, record, found, sheets)
     return Outcome(folder, archive.feasible > 0, record, found)
 

@@ -1,9 +1,20 @@
-"""Work over processes, in order, so that results never depend on how many there are; the one door to joblib."""
+"""Work over processes or a cluster, in order, so that results never depend on how many there are.
+
+The one door to joblib.
+"""
 
 import warnings
 from collections.abc import Callable, Generator, Sequence
-from contextlib import closing
-from typing import Any, TypeVar
+from contextlib import closing, contextmanager
+from contextvars import ContextVar
+from typing import TYPE_CHECKING, Any, TypeVar
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from optimize.cluster import Cluster
+
+_CLUSTER: "ContextVar[Cluster | None]" = ContextVar("cluster", default=None)
 
 Result = TypeVar("Result")
 
@@ -11,7 +22,7 @@ Result = TypeVar("Result")
 def in_order(
     function: Callable[..., Result], arguments: Sequence[tuple[Any, ...]], workers: int
 ) -> Generator[Result, None, None]:
-    """`function` of each tuple of arguments, in order; one worker stays in this process.
+    """`function` of each tuple of arguments, in order; one worker stays in this process, unless a cluster is in use.
 
     Close the generator when leaving early (`contextlib.closing`): on Ctrl-C no worker may go on.
     Raises ValueError for fewer than one worker.
@@ -21,10 +32,39 @@ def in_order(
     """
     if workers < 1:
         raise ValueError(f"expected at least one worker, got {workers}")
-    if workers == 1 or len(arguments) < 2:
+    if len(arguments) < 2:
+        yield from (function(*each) for each in arguments)
+    elif (cluster := _CLUSTER.get()) is not None:
+        yield from cluster.in_order(function, arguments)
+    elif workers == 1:
         yield from (function(*each) for each in arguments)
     else:
         yield from _abroad(function, arguments, workers)
+
+
+@contextmanager
+def spread_over(address: str | None) -> "Iterator[None]":
+    """All work inside goes to the cluster at an address; none: it stays on this machine."""
+    if address is None:
+        yield
+        return
+    from optimize.cluster import joined
+
+    with joined(address) as cluster:
+        token = _CLUSTER.set(cluster)
+        try:
+            yield
+        finally:
+            _CLUSTER.reset(token)
+
+
+def cluster_told() -> dict[str, int] | None:
+    """Workers of the cluster in use, those lost so far and the tasks handed over again; None on this machine alone."""
+    cluster = _CLUSTER.get()
+    if cluster is None:
+        return None
+    cluster.settle()
+    return cluster.told()
 
 
 def in_batches(

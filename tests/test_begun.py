@@ -1,6 +1,8 @@
 """A run begun, stopped and gone on with: the same bits, the same question, one writer."""
 
 import json
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -221,3 +223,37 @@ def test_the_starter_s_plan_names_what_a_store_must_agree_with():
     asked = study(**SMALL | {"method": '"evolve"'})
     assert "50000 evaluations" in job.search_plan(CoreProblem(asked)).replace(",", "")
     assert json.dumps(runs.versions())
+
+
+@pytest.mark.slow
+def test_a_sweep_of_ten_million_cores_stays_below_a_gigabyte(tmp_path):
+    """Peak resident memory of the process and of its workers together, the store included."""
+    keys = {
+        "thickness": '{ from = "40 mm", to = "89.9 mm", step = "0.1 mm" }', "passages": "{ from = 5, to = 20 }",
+        "draws": "0",
+    }
+    path = write(tmp_path, **keys)
+    asked = load(path)
+    size = CoreProblem(asked).space.size
+    assert size is not None
+    code = (
+        "import resource, sys\n"
+        "from pathlib import Path\n"
+        "from datetime import UTC, datetime\n"
+        "from optimize import job\n"
+        "from optimize.begun import begun\n"
+        "from optimize.evaluate import CoreProblem\n"
+        "from optimize.study.load import load\n"
+        "asked = load(sys.argv[1]); problem = CoreProblem(asked)\n"
+        "with begun(asked, Path(sys.argv[2]), datetime.now(UTC), job.search_plan(problem)) as work:\n"
+        "    _, archive = job.search(problem, 2, lambda *_: None, None, work.store)\n"
+        "most = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]\n"
+        "print(archive.rated, most[0] / 1024, most[1] / 1024)\n"
+    )
+    command = [sys.executable, "-c", code, str(path), str(tmp_path / "run")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    rated, own, one_worker = map(float, done.stdout.split())
+    assert rated == size >= 8_000_000
+    assert own + 2 * one_worker < 1000.0, done.stdout
+    print(done.stdout)

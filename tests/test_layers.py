@@ -17,7 +17,7 @@ TEXT_SUFFIXES = {".py", ".md", ".toml", ".csv", ".json", ".svg", ""}
 # The one module each that may import it.
 DOORS = {
     "CoolProp": "physics/property_fits.py", "pint": "optimize/units.py",
-    "joblib": "optimize/workers.py", "moocore": "optimize/pareto.py",
+    "joblib": "optimize/workers.py", "distributed": "optimize/cluster.py", "moocore": "optimize/pareto.py",
     "tree_sitter": "optimize/study/lines.py", "tree_sitter_toml": "optimize/study/lines.py",
 }  # fmt: skip
 # The folders each.
@@ -30,7 +30,7 @@ ROOMS = {
 # Slow to load: imported where used, never at the top of a module.
 SLOW = (
     "CoolProp", "pint", "optuna", "joblib", "moocore", "matplotlib", "pandas", "scipy.stats", "xlsxwriter", "OCP",
-    "ezdxf", "bokeh", "jinja2",
+    "ezdxf", "bokeh", "jinja2", "distributed",
 )  # fmt: skip
 NO_NAMES = {"utils", "util", "helpers", "helper", "misc", "common", "manager", "tools", "stuff"}
 FORGOTTEN = re.compile(r"shared/|/work/|/tmp/|/home/|/root/|/Users/|[A-Z]:\\\\")

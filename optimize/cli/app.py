@@ -28,6 +28,9 @@ Salvage = Annotated[bool, typer.Option("--salvage", help="Go on from the sound b
 Out = Annotated[Path, typer.Option(help="Folder for what is written.")]
 HANDOVER = Path("results/handover")
 Workers = Annotated[int | None, typer.Option(min=1, help="Processes; no result depends on it.", show_default="all")]
+OnCluster = Annotated[
+    str | None, typer.Option("--cluster", metavar="ADDRESS", help="Spread the work over this dask cluster.")
+]
 Seed = Annotated[int | None, typer.Option(min=0, help="Seed in place of the study's.")]
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from optimize import asked
-from optimize.cli.app import RunFolder, Salvage, Seed, StudyFile, Workers, app, progress_bars
+from optimize.cli.app import OnCluster, RunFolder, Salvage, Seed, StudyFile, Workers, app, progress_bars
 
 if TYPE_CHECKING:
     from optimize.begun import Begun
@@ -45,12 +45,13 @@ def check(study: StudyFile) -> None:
 @app.command(name="run")
 def run_(
     study: StudyFile, out: RunFolder = None, workers: Workers = None, seed: Seed = None, salvage: Salvage = False,
+    cluster: OnCluster = None,
 ) -> None:
     """Search a study's space, scatter its front, draw and write everything into a run folder.
 
     A run that was stopped goes on where it was when the same command is given again.
     """
-    _carried_out(asked.study_of(study, seed), out, workers, salvage)
+    _carried_out(asked.study_of(study, seed), out, workers, salvage, cluster)
 
 
 @app.command()
@@ -58,6 +59,7 @@ def rerun(
     run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.", show_default=False)],
     study: Annotated[Path, typer.Argument(metavar="STUDY", help="The study as it is now (TOML).", show_default=False)],
     out: RunFolder = None, workers: Workers = None, seed: Seed = None, salvage: Salvage = False,
+    cluster: OnCluster = None,
 ) -> None:
     """Carry a run over to a changed study: which cores die, of what, what is best now, what a millimetre is worth.
 
@@ -70,12 +72,12 @@ def rerun(
     wanted = asked.study_of(study, seed)
     survey = surveyed(run, wanted)
     print("\n".join(survey_lines(survey)), flush=True)
-    _carried_out(wanted, out, workers, salvage, survey.start, lambda _, archive, __: answer(survey, archive))
+    _carried_out(wanted, out, workers, salvage, cluster, survey.start, lambda _, archive, __: answer(survey, archive))
 
 
 def _carried_out(
-    study: "Study", out: Path | None, workers: int | None, salvage: bool, start: "Array | None" = None,
-    also: "Also | None" = None,
+    study: "Study", out: Path | None, workers: int | None, salvage: bool, cluster: str | None,
+    start: "Array | None" = None, also: "Also | None" = None,
 ) -> None:
     """A run from its folder to its figures, begun or gone on with."""
     from datetime import UTC, datetime
@@ -85,9 +87,11 @@ def _carried_out(
     from optimize.core_drawings import write_drawings
     from optimize.evaluate import CoreProblem
     from optimize.report import write_report
+    from optimize.workers import spread_over
 
     plan = job.search_plan(CoreProblem(study))
-    with begun(study, out, datetime.now(UTC), plan, start, salvage) as work, progress_bars() as progress:
+    opened = begun(study, out, datetime.now(UTC), plan, start, salvage)
+    with spread_over(cluster), opened as work, progress_bars() as progress:
         folder = work.folder
         print(_at_work(work), file=sys.stderr)
         if not work.finished:
@@ -98,7 +102,11 @@ def _carried_out(
         progress("drawing", 1, 1)
     print((folder / "summary.md").read_text(encoding="utf-8"))
     print(f"Everything is in {folder}")
-    if not runs.read(folder).record["feasible"]:
+    record = runs.read(folder).record
+    if record.get("cluster", {}).get("lost"):
+        told = record["cluster"]
+        print(f"{told['lost']} workers were lost, {told['retried']} tasks done again", file=sys.stderr)
+    if not record["feasible"]:
         raise typer.Exit(1)
 
 
