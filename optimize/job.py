@@ -1,6 +1,6 @@
 """The main job: a study in, a run folder out. Search -> front -> picks -> scatter -> curves -> tables."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -69,26 +69,12 @@ def run(
     rule = band_rule(problem) if study.robust is not None else None
     method, archive = search(problem, workers, progress, rule, memory, start)
     searched = perf_counter()
-    front = archive.front
-    named = _picks(problem, front)
-    made = _scatter(problem, front, workers, progress)
-    found = result_tables(problem, archive, named)
+    named = _picks(problem, archive.front)
     record = record_of(problem, archive, method, workers, now, named)
-    if made:
-        record["scatter"] |= copy_tables.scatter_record(problem, made)
-        found |= _yields(problem, front, named, made, workers)
-        knee = named["knee"]
-        name = tables.core_name(int(front.ordinals[knee]))
-        tighten, known = tighten_tables(problem, problem.space.core(front.points[knee]), name)
-        found, record = found | tighten, record | known
-    if rule is not None and len(front):
-        raced = robust_front(problem, archive, workers, lambda n, most: progress("copies a core raced", n, most))
-        found |= {"robust": robust_table(problem, raced), "fallen": fallen_table(problem, raced)}
-        record["robust"] = robust_record(problem, raced)
-    if also is not None:
-        tables_too, record_too = also(problem, archive, named)
-        found, record = found | tables_too, record | record_too
-    sheets = _sheets(problem, front, named, workers, progress)
+    found = result_tables(problem, archive, named)
+    for more_tables, more in _more(problem, archive, named, workers, progress, also):
+        found, record = found | more_tables, _joined(record, more)
+    sheets = _sheets(problem, archive.front, named, workers, progress)
     record["seconds"] = {"search": searched - begun, "scatter and tables": perf_counter() - searched}
     # Of a search that was gone on with the rate is not known: what was kept took no time now
     record["cores_per_second"] = None if held else archive.rated / (searched - begun)
@@ -96,6 +82,33 @@ def run(
         record["cluster"] = told
     runs.write(folder, study.text, study.files, record, found, sheets)
     return Outcome(folder, archive.feasible > 0, record, found)
+
+
+def _more(
+    problem: CoreProblem, archive: Archive, named: dict[str, int], workers: int, progress: Progress, also: Also | None
+) -> Iterator[tuple[dict[str, "pd.DataFrame"], dict[str, Any]]]:
+    """Tables and entries of the record beyond the search's own: copies, what to tighten, the robust front, `also`."""
+    front = archive.front
+    made = _scatter(problem, front, workers, progress)
+    if made:
+        yield _yields(problem, front, named, made, workers), {"scatter": copy_tables.scatter_record(problem, made)}
+        knee = named["knee"]
+        name = tables.core_name(int(front.ordinals[knee]))
+        yield tighten_tables(problem, problem.space.core(front.points[knee]), name)
+    if problem.study.robust is not None and len(front):
+        raced = robust_front(problem, archive, workers, lambda n, most: progress("copies a core raced", n, most))
+        robust = {"robust": robust_table(problem, raced), "fallen": fallen_table(problem, raced)}
+        yield robust, {"robust": robust_record(problem, raced)}
+    if also is not None:
+        yield also(problem, archive, named)
+
+
+def _joined(record: dict[str, Any], more: dict[str, Any]) -> dict[str, Any]:
+    """A record with more entries; an entry that is a table itself keeps what it has."""
+    return record | {
+        key: record[key] | value if isinstance(record.get(key), dict) and isinstance(value, dict) else value
+        for key, value in more.items()
+    }
 
 
 def search_method(problem: CoreProblem) -> str:

@@ -2,9 +2,9 @@
 
 study.toml and its catalogues as read, run.json (versions, seed, counts, seconds, picks), designs.csv, front.csv,
 yield.csv, percentiles.csv, clouds.csv, nested.csv, truncated.csv, indices.csv, sensitivities.csv, budget.csv,
-curves.csv, limits.csv, misses.csv, sheets.json (calculation sheets of the front), evaluated.sqlite (every design the
-search kept, see `optimize.store`), figures/, drawings/; with [robust]
-robust.csv and fallen.csv; with a loop water.csv, flow.csv and pump.csv; with a schedule soak.csv and soak_gains.csv.
+curves.csv, limits.csv, misses.csv, sheets.json (calculation sheets of the front), evaluated.sqlite (what the search
+kept, see `optimize.store`), figures/, drawings/; with [robust] robust.csv and fallen.csv; with a loop water.csv,
+flow.csv and pump.csv; with a schedule soak.csv and soak_gains.csv; of a rerun changes.csv, fates.csv and worth.csv.
 """
 
 import json

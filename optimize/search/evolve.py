@@ -56,8 +56,7 @@ def evolve(
         the archive, whose `rated` is at most the budget.
     population : number of parents, and of candidates in a generation.
     progress : called with the number of candidates drawn so far, and the budget.
-    rule : of the band to keep, if one is wanted.
-    memory : of the same search; what it holds is bred again but not judged again.
+    rule, memory : of the band to keep; of the same search, of which what is held is bred but not judged again.
     start : (s, axes) points to begin with, in place of as many of the opening, of which a population is always drawn.
 
     Returns
