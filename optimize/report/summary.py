@@ -25,7 +25,7 @@ MAIN_OUTPUTS = (
 RERUN, NOTES = "Before and after", "Noted on this run"
 ASKED, NAMED, MISSES = "What was asked", "The cores with a name", "The nearest misses"
 LIMITS, TRUST, MADE = "What limits what", "How far to trust it", "How it was made"
-_MOST_LIMITS = 8
+_MOST_LIMITS = 12
 CAUTIONS = """\
 - The coolant is hot and under pressure. A leak in the core puts coolant into the engine; charge air that is too hot
   can damage it. Pressure-test every core, and fit it by local codes and licensed practice.
@@ -139,8 +139,13 @@ def _picks(run: Run) -> str:
             rows.append([label(c.title), *(plain(_value(v)) for v in named[c.title])])
     rows += output_rows(named, MAIN_OUTPUTS)
     rows.append(["only just within", *(plain("; ".join(at_limit(run, front, int(i))) or "-") for i in named.index)])
-    rows.append(["flags", *(plain(v) for v in named["flags"].fillna("-"))])
+    rows.append(["flags", *(plain("; ".join(_flag_texts(run, v)) or "-") for v in named["flags"].fillna(""))])
     return table(named_heads(named), rows)
+
+
+def _flag_texts(run: Run, flags: object) -> list[str]:
+    """Flags of a core in words."""
+    return [str(run.record["flags"].get(flag, flag)) for flag in str(flags).split()]
 
 
 def _value(value: object) -> str:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from optimize.report.budget_data import BudgetData, BudgetRow, budget_data
 from optimize.report.columns import quantity, requirement_words, typeset, words
 from optimize.report.copy_data import (
+    BOTH,
     EVERY_LIMIT,
     Share,
     interval_text,
@@ -57,7 +58,9 @@ def knee_share(run: Run) -> str:
     share = share_of(run, str(run.record["picks"]["knee"]), "shop") if has_rows(run, "yield") else None
     if share is None:
         return ""
-    return f"; {share_text(share)} of its copies, built to the tolerances of the study, meet everything"
+    both = share_of(run, str(run.record["picks"]["knee"]), BOTH)
+    more = "" if both is None else f", {share_text(both)} with scatter from run to run"
+    return f"; {share_text(share)} of its copies, built to the tolerances of the study, meet everything{more}"
 
 
 def _copies(run: Run) -> str:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from optimize.report.columns import quantity
-from optimize.report.copy_data import SHOP, share_of, share_text
+from optimize.report.copy_data import BOTH, SHOP, share_of, share_text
 from optimize.report.page.front_source import FrontSource
 from optimize.report.robust_data import STAYS, robust_data, sizes
 from optimize.report.tolerance_figures import has_rows
@@ -58,9 +58,16 @@ def _card(run: Run, source: FrontSource, i: int) -> Card:
             parts.append(f"{name.replace('_', ' ')} {data[key][i]}")
         elif number is not None:
             parts.append(f"{number.label} {data[number.key][i]:.4g} {number.unit}".rstrip())
-    share = share_of(run, data["core"][i], SHOP) if has_rows(run, "yield") else None
     return Card(
         data["core"][i], data["pick"][i], data["mark"][i],
         tuple((f.label, quantity(data[f.key][i], f.unit)) for f in source.objectives), ", ".join(parts),
-        "" if share is None else f"{share_text(share)} of its copies meet every limit",
+        _share(run, data["core"][i]),
     )
+
+
+def _share(run: Run, core: str) -> str:
+    """Share of the copies of a core that meets every limit, of the shop's and, if there are any, of run to run too."""
+    if not has_rows(run, "yield") or (share := share_of(run, core, SHOP)) is None:
+        return ""
+    said, both = f"{share_text(share)} of its copies meet every limit", share_of(run, core, BOTH)
+    return said if both is None else f"{said}; {share_text(both)} with scatter from run to run"

@@ -17,6 +17,11 @@
     if (value === null || value === undefined || Number.isNaN(value)) return "–";
     return String(Number(value.toPrecision(count)));
   };
+  const alike = (values, count = 4) => {  // one number of decimals for a column
+    const most = Math.max(...values.filter(Number.isFinite).map(Math.abs), 1e-12);
+    const places = Math.min(Math.max(count - 1 - Math.floor(Math.log10(most)), 0), 8);
+    return values.map(value => Number.isFinite(value) ? value.toFixed(places) : "–");
+  };
   const trouble = text => { const place = $("#trouble"); place.textContent = text; place.hidden = false; };
 
   // --- marks -------------------------------------------------------------------------------------------------------
@@ -86,6 +91,18 @@
   });
   darkSystem.addEventListener("change", showTheme);
   showTheme();
+
+  // --- narrow screens: legends below one another, names of axes aslant -------------------------------------------------
+  const narrow = matchMedia("(max-width: 640px)");
+  const fit = () => {
+    for (const document_ of (window.Bokeh ? Bokeh.documents : [])) {
+      for (const model of document_.all_models) {
+        if (model.type === "Legend") model.setv({orientation: narrow.matches ? "vertical" : "horizontal"});
+        if (model.name === "parallel") for (const axis of model.below) axis.major_label_orientation = narrow.matches ? 1.1 : "horizontal";
+      }
+    }
+  };
+  narrow.addEventListener("change", fit);
 
   // --- paper -------------------------------------------------------------------------------------------------------
   const paper = {width: 700, opened: []};
@@ -258,6 +275,7 @@
     const docs = {[packet.name]: JSON.parse(await unpack(place))};
     managers.push(...await Bokeh.embed.embed_items(docs, [{docid: packet.name, roots, root_ids: Object.keys(roots)}]));
     repaint(theme());
+    fit();
   };
   for (const name of $$("script[data-code]").map(script => script.dataset.code)) await load(name);
   if (!window.Bokeh) { trouble("The plots could not be started; the texts and tables are complete."); return; }
@@ -285,6 +303,7 @@
     head.append(make("th", "core", {scope: "col"}), ...meta.objectives.map(key => make("th", fields[key].axis, {scope: "col"})),
       make("td"));
     $("#cores thead").append(head);
+    const cells = meta.objectives.map(key => alike([...read(key)]));
     const rows = data.core.map((core, i) => {
       const row = make("tr"), first = make("th", "", {scope: "row"}), label = make("label"), tick = make("input", "", {type: "checkbox"});
       tick.setAttribute("aria-label", `choose ${core}${data.pick[i] ? ", " + data.pick[i] : ""}`);
@@ -294,7 +313,7 @@
       first.append(label);
       const buttons = make("td", "", {class: "acts"});
       buttons.append(...acts(core));
-      row.append(first, ...meta.objectives.map(key => make("td", digits(read(key)[i], 4))), buttons);
+      row.append(first, ...cells.map(cell => make("td", cell[i])), buttons);
       row.dataset.words = [core, data.pick[i], ...Object.keys(meta.names).map(key => read(key)[i])].join(" ").toLowerCase();
       return row;
     });
@@ -327,7 +346,7 @@
       showClouds();
     };
     front.selected.properties.indices.change.connect(onChoice);
-    $("#choose-all").addEventListener("click", () => choose(data.core.map((_, i) => i)));
+    $("#choose-all").addEventListener("click", () => choose(data.core.map((_, i) => i).filter(i => !rows[i].hidden)));
     $("#choose-none").addEventListener("click", () => choose([]));
     $("#choose-named")?.addEventListener("click", () => choose(data.pick.flatMap((pick, i) => (pick ? [i] : []))));
 
