@@ -9,7 +9,7 @@ from small_studies import PAIRS, SMALL, TYPED, core, points, problem
 
 from optimize import job, runs, tables
 from optimize.errors import FinfrontError
-from optimize.stored_core import core_of_run
+from optimize.stored_core import core_of_run, cores_of_read_run
 from optimize.typed_core import given_values, typed_core
 
 NOW = datetime(2026, 3, 9, tzinfo=UTC)
@@ -152,6 +152,17 @@ def test_every_pick_of_a_run_has_its_core(run):
     for pick, name in outcome.record["picks"].items():
         one, other = (core_of_run(q.space, folder, n) for n in (pick, name))
         assert all(np.array_equal(one[key], other[key]) for key in one)
+
+
+def test_many_cores_at_once_are_the_points_the_search_rated(run):
+    q, folder, outcome = run
+    designs = outcome.tables["designs"]
+    together = cores_of_read_run(q.space, runs.read(folder), designs["core"].tolist())
+    ordinals = designs["core"].str.removeprefix("C").astype(int).to_numpy()
+    digits = np.unravel_index(ordinals, [axis.size for axis in q.axes])  # a sweep counts the last axis fastest
+    there = q.space.choices(np.stack(digits, axis=1).astype(float))
+    for key in q.space.names:
+        assert np.array_equal(np.broadcast_to(together[key], len(designs)), np.broadcast_to(there[key], len(designs)))
 
 
 @pytest.mark.parametrize("name", ["C99999999", "", "Knee", "C", "nonsense"])

@@ -56,7 +56,7 @@ def compare(
     found = compared(runs)
     print(comparison_text(found))
     out.mkdir(parents=True, exist_ok=True)
-    drawn = write_compare_figure(found.fronts, found.objectives, found.title, out)
+    drawn = write_compare_figure(found.fronts, found.objectives, found.limits, found.title, out)
     for path in [*write_comparison(found, out), *drawn]:
         print(f"wrote {path}", file=sys.stderr)
 
@@ -70,11 +70,11 @@ def range_(
     out: Out = Path("results/range"),
 ) -> None:
     """A range of cores from one casting: the few that cover the front best while sharing fins, bars, tanks, ports."""
-    from optimize.report.compare_figure import write_range_figure
+    from optimize.report.range_figure import write_range_figure
     from optimize.several.range_of_cores import range_of
     from optimize.several.range_tables import drawn_range, range_text, write_range
 
     found = range_of(run, cores, sharing, tuple(duty or ()))
     print(range_text(found))
-    for path in [*write_range(found, out), *write_range_figure(*drawn_range(found), out)]:
+    for path in [*write_range(found, out), *write_range_figure(drawn_range(found), out)]:
         print(f"wrote {path}", file=sys.stderr)

@@ -1,100 +1,116 @@
-"""Fronts of several runs over each other, and a range of cores over one front."""
+"""Fronts of several runs over each other."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from optimize.report import style
 from optimize.report.columns import label
-from optimize.report.labels import Note, place
+from optimize.report.figure_data import LimitLine, padded
+from optimize.report.front_figure import draw_limits
+from optimize.report.labels import Note, along, place
 from physics.arrays import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _LINES = ("-", (0, (5, 2)), (0, (1, 1.6)), (0, (5, 1.5, 1, 1.5)))
-_COLOURS = (style.FRONT, style.MODEL, style.SHOP, style.SOFT, style.FAILED)
+_COLOURS = (style.FRONT, style.MODEL, style.SHOP_TEXT, style.FAILED, style.SOFT)
 
 
-class _Front(Protocol):
-    """What is drawn of a run: its name, objectives (n, k), the cores' names, and those with a name by it."""
+@dataclass(frozen=True)
+class DrawnFront:
+    """The front of one run: objectives (n, k) in display units, names of its cores, its picks."""
+
+    name: str
+    values: Array
+    cores: tuple[str, ...]
+    picks: dict[str, str]
 
     @property
-    def name(self) -> str: ...
-    @property
-    def values(self) -> Array: ...
-    @property
-    def cores(self) -> tuple[str, ...]: ...
-    @property
-    def picks(self) -> dict[str, str]: ...
+    def computable(self) -> Array:
+        """The rows that have every value."""
+        return self.values[np.all(np.isfinite(self.values), axis=1)]
+
+
+def compare_view(fronts: Sequence[DrawnFront]) -> Array:
+    """Lowest and highest of each objective to show, (k, 2); empty where no front has values."""
+    points = np.concatenate([front.computable for front in fronts])
+    return padded(points) if len(points) else np.empty((0, 2))
 
 
 def write_compare_figure(
-    fronts: Sequence[_Front], titles: Sequence[str], title: str, folder: Path
+    fronts: Sequence[DrawnFront], titles: Sequence[str], limits: tuple[LimitLine, ...], title: str, folder: Path
 ) -> list[Path]:
     """Draw the fronts into a folder, the pairs of objectives where there are three; the files written."""
+    view = compare_view(fronts)
+    if not len(view):
+        return []
     pairs = list(combinations(range(len(titles)), 2))
     with style.house_style():
-        figure = style.new_figure(4.9 if len(pairs) == 1 else 3.5, f"{title}: fronts compared")
-        panels = np.ravel(figure.subplots(1, len(pairs)))
-        for ax, pair in zip(panels, pairs, strict=True):
+        figure = style.new_figure(4.9 if len(pairs) == 1 else 7.0, f"{title}: fronts compared")
+        panels = [figure.add_subplot()] if len(pairs) == 1 else list(figure.subplots(2, 2).flat)
+        for ax, pair in zip(panels, pairs, strict=False):
             _panel(ax, fronts, titles, pair)
-        handles, names = panels[0].get_legend_handles_labels()
-        figure.legend(handles, names, loc="outside lower center", ncols=2, frameon=False)
+            ax.set(xlim=tuple(view[pair[0]]), ylim=tuple(view[pair[1]]))
+            draw_limits(ax, limits, pair)
+        if len(pairs) > 1:
+            panels[-1].set_axis_off()
+            panels[-1].legend(*panels[0].get_legend_handles_labels(), loc="upper left", frameon=False)
         style.settle(figure)
         if len(pairs) == 1:
-            _names(panels[0], fronts)
+            _names(panels[0], fronts, limits)
         return style.save(figure, folder, "compare")
 
 
-def _panel(ax: "Axes", fronts: Sequence[_Front], titles: Sequence[str], pair: tuple[int, int]) -> None:
+def _panel(ax: "Axes", fronts: Sequence[DrawnFront], titles: Sequence[str], pair: tuple[int, int]) -> None:
     x, y = pair
     for i, front in enumerate(fronts):
-        values = front.values[np.argsort(front.values[:, x], kind="stable")]
+        values = front.computable[np.argsort(front.computable[:, x], kind="stable")]
+        colour = _COLOURS[i % len(_COLOURS)]
         ax.plot(
-            values[:, x], values[:, y], color=_COLOURS[i % len(_COLOURS)], marker=style.MARKS[i % len(style.MARKS)],
-            markersize=4.5, linewidth=1.3, linestyle=_LINES[i % len(_LINES)] if len(titles) == 2 else "none",
-            label=front.name, markerfacecolor="white" if i % 2 else _COLOURS[i % len(_COLOURS)],
+            values[:, x], values[:, y], color=colour, marker=style.MARKS[i % len(style.MARKS)], markersize=4.5,
+            linewidth=1.3, linestyle=_LINES[i % len(_LINES)] if len(titles) == 2 else "none", label=front.name,
+            markerfacecolor="white" if i % 2 else colour, zorder=5 - 0.01 * i,
         )
     ax.set(xlabel=label(titles[x]), ylabel=label(titles[y]))
-    ax.margins(0.1)
 
 
-def _names(ax: "Axes", fronts: Sequence[_Front]) -> None:
-    notes, points = [], []
+def _names(ax: "Axes", fronts: Sequence[DrawnFront], limits: tuple[LimitLine, ...]) -> None:
+    """Each front's name where it lies farthest from the others, then the cores with a name."""
+    lines = [along(front.computable[np.argsort(front.computable[:, 0], kind="stable")]) for front in fronts]
+    notes = []
+    for i, (front, line) in enumerate(zip(fronts, lines, strict=True)):
+        if len(line):
+            others = [other for k, other in enumerate(lines) if k != i and len(other)]
+            named = [front.values[[front.cores.index(core)]] for core in front.picks.values() if core in front.cores]
+            at = _farthest(ax, line, others + named)
+            notes.append(Note(front.name, at, _COLOURS[i % len(_COLOURS)], bold=True))
     for front in fronts:
-        points.append(front.values[:, :2])
         for core in dict.fromkeys(front.picks.values()):
-            if core in front.cores:
-                at = front.values[front.cores.index(core)]
-                named = ", ".join(pick for pick, c in front.picks.items() if c == core)
-                if np.all(np.isfinite(at)):
-                    notes.append(Note(f"{named}, {core}", (float(at[0]), float(at[1]))))
-    there = np.concatenate(points)
-    there = there[np.all(np.isfinite(there), axis=1)]
+            row = front.values[front.cores.index(core)] if core in front.cores else np.array([np.nan])
+            if np.all(np.isfinite(row)):
+                picks = ", ".join(pick for pick, own in front.picks.items() if own == core)
+                notes.append(Note(f"{picks}, {core}", (float(row[0]), float(row[1]))))
+    there = np.concatenate([*lines, *(_drawn(ax, limit) for limit in limits)])
     place(ax, notes, there, np.ones(len(there)), 7.0, clear=3.0)
 
 
-def write_range_figure(
-    front: Array, chosen: dict[str, Array], titles: Sequence[str], headline: str, folder: Path
-) -> list[Path]:
-    """Draw a front (n, k) and the cores of a range by their names into a folder; the files written."""
-    pairs = list(combinations(range(len(titles)), 2))
-    with style.house_style():
-        figure = style.new_figure(4.7 if len(pairs) == 1 else 3.4, headline)
-        panels = np.ravel(figure.subplots(1, len(pairs)))
-        for ax, (x, y) in zip(panels, pairs, strict=True):
-            line = "-" if len(pairs) == 1 else "none"
-            ax.plot(front[:, x], front[:, y], color=style.SOFT, lw=1.0, marker="o", markersize=3.4, linestyle=line)
-            for mark, at in zip(style.MARKS[1:], chosen.values(), strict=False):
-                ax.plot(at[x], at[y], marker=mark, markersize=9, color=style.FRONT, markeredgecolor="white", zorder=5)
-            ax.set(xlabel=label(titles[x]), ylabel=label(titles[y]))
-            ax.margins(0.1)
-        style.settle(figure)
-        for ax, (x, y) in zip(panels, pairs, strict=True):
-            notes = [Note(name, (float(at[x]), float(at[y]))) for name, at in chosen.items()]
-            place(ax, notes, front[:, [x, y]], np.ones(len(front)), 7.5, clear=4.0)
-        return style.save(figure, folder, "range")
+def _drawn(ax: "Axes", limit: LimitLine) -> Array:
+    """Points on a limit, (64, 2)."""
+    along_it = np.linspace(*(ax.get_xlim() if limit.axis else ax.get_ylim()), 64)
+    points = np.column_stack([along_it, np.full(64, limit.value)])
+    return points if limit.axis else points[:, ::-1]
+
+
+def _farthest(ax: "Axes", line: Array, others: list[Array]) -> tuple[float, float]:
+    """The point of a line that is farthest from all other points on the page; its middle where there are none."""
+    at = len(line) // 2
+    if others:
+        own, rest = ax.transData.transform(line), ax.transData.transform(np.concatenate(others)[:, :2])
+        at = int(np.argmax(np.min(np.linalg.norm(own[:, None] - rest[None], axis=2), axis=1)))
+    return float(line[at, 0]), float(line[at, 1])

@@ -13,11 +13,12 @@ from optimize.evaluate import CoreProblem
 from optimize.feasibility import objective_value
 from optimize.misses import misses
 from optimize.pareto import normalised_hypervolume
+from optimize.report.compare_figure import DrawnFront, compare_view
+from optimize.report.figure_data import LimitLine, limit_lines
 from optimize.rerun.carried import carried
 from optimize.space import Parameters
-from optimize.stored_core import core_of_read_run
+from optimize.stored_core import cores_of_read_run, problem_of_run
 from optimize.study.differences import differences, shortened
-from optimize.study.load import load
 from optimize.study.model import Objective
 from physics.arrays import Array
 from physics.outputs import OUTPUTS
@@ -30,26 +31,25 @@ _BEYOND = 0.1  # of the span of all fronts, where the hypervolume is counted to
 
 
 @dataclass(frozen=True)
-class FrontOf:
-    """The front of one run: objectives (n, k) of the first run's study in its units, names of the cores, its picks."""
-
-    name: str
-    values: Array
-    cores: tuple[str, ...]
-    picks: dict[str, str]
-
-
-@dataclass(frozen=True)
 class Compared:
-    """What several runs have and have not in common; `objectives` are titles with units."""
+    """What several runs have and have not in common, in the units and by the objectives of the first.
+
+    Attributes
+    ----------
+    objectives : titles with units.
+    changes, picks, crossed : what differs in the studies, the cores with a name, and each of them under every study.
+    hypervolumes : share of one box that each front dominates, NaN where it has no measure.
+    limits : on the objectives, of every run.
+    """
 
     title: str
     objectives: tuple[str, ...]
     changes: "pd.DataFrame"
-    fronts: tuple[FrontOf, ...]
+    fronts: tuple[DrawnFront, ...]
     hypervolumes: tuple[float, ...]
     picks: "pd.DataFrame"
     crossed: "pd.DataFrame"
+    limits: tuple[LimitLine, ...]
     remarks: tuple[str, ...]
 
 
@@ -61,8 +61,16 @@ class _Opened:
     run: runs.Run
     problem: CoreProblem
 
-    def core(self, name: str) -> Parameters:
-        return core_of_read_run(self.problem.space, self.run, name)
+    def cores(self, names: Sequence[str]) -> Parameters:
+        return cores_of_read_run(self.problem.space, self.run, names)
+
+    @property
+    def picks(self) -> dict[str, str]:
+        """Cores with a name: all their names by the core."""
+        named: dict[str, list[str]] = {}
+        for pick, core in self.run.record["picks"].items():
+            named.setdefault(core, []).append(pick)
+        return {core: ", ".join(picks) for core, picks in named.items()}
 
 
 def compared(folders: Sequence[Path]) -> Compared:
@@ -75,9 +83,10 @@ def compared(folders: Sequence[Path]) -> Compared:
     opened = [_opened(folder, name) for folder, name in zip(folders, _names(folders), strict=True)]
     first = opened[0].problem
     fronts = tuple(_front(each, first) for each in opened)
+    titles = tuple(tables.objective_headers(first))
     return Compared(
-        str(opened[0].run.record["title"]), tuple(tables.objective_headers(first)), _changes(opened), fronts,
-        _hypervolumes(fronts, first), _picks(opened, first), _crossed(opened, first), _remarks(opened),
+        str(opened[0].run.record["title"]), titles, _changes(opened), fronts, _hypervolumes(fronts, first),
+        _picks(opened, first), _crossed(opened, first), _limits(opened, titles, compare_view(fronts)), _remarks(opened),
     )  # fmt: skip
 
 
@@ -90,8 +99,11 @@ def _names(folders: Sequence[Path]) -> list[str]:
 
 def _opened(folder: Path, name: str) -> _Opened:
     run = runs.read(folder)
-    study = replace(load(folder / "study.toml"), seed=int(run.record["seed"]))
-    return _Opened(name, run, CoreProblem(study))
+    missing = [key for key in ("title", "picks", "limits", "units") if key not in run.record]
+    if missing or "designs" not in run.tables:
+        what = f"the run is damaged: {missing[0] if missing else 'designs.csv'} is missing"
+        raise FinfrontError(what, str(folder), "make the run again")
+    return _Opened(name, run, problem_of_run(run))
 
 
 def _changes(opened: list[_Opened]) -> "pd.DataFrame":
@@ -108,16 +120,26 @@ def _changes(opened: list[_Opened]) -> "pd.DataFrame":
     return pd.DataFrame(full, columns=columns)
 
 
-def _front(each: _Opened, first: CoreProblem) -> FrontOf:
+def _front(each: _Opened, first: CoreProblem) -> DrawnFront:
     """The front of a run by the objectives of the first."""
     if "front" not in each.run.tables:
-        return FrontOf(each.name, np.empty((0, len(first.study.objectives))), (), {})
-    cores = tuple(map(str, each.run.tables["front"]["core"]))
-    choices = [each.core(name) for name in cores]
-    joined = {name: np.concatenate([core[name] for core in choices]) for name in choices[0]}
-    rating = each.problem.rate_choices(joined, len(cores))
+        return DrawnFront(each.name, np.empty((0, len(first.study.objectives))), (), {})
+    names = tuple(map(str, each.run.tables["front"]["core"]))
+    rating = each.problem.rate_choices(each.cores(names), len(names))
     values = np.stack([_displayed(each.problem, rating, o, first) for o in first.study.objectives], axis=1)
-    return FrontOf(each.name, values, cores, dict(each.run.record["picks"]))
+    return DrawnFront(each.name, values, names, dict(each.run.record["picks"]))
+
+
+def _limits(opened: list[_Opened], titles: tuple[str, ...], view: Array) -> tuple[LimitLine, ...]:
+    """Limits of the first run, and those of the others that differ and are in the same units."""
+    found: list[LimitLine] = []
+    for each in opened:
+        if len(view) and each.problem.study.units == opened[0].problem.study.units:
+            own = limit_lines(each.run, titles, view)
+            known = {(limit.axis, limit.value) for limit in found}
+            named = [replace(limit, text=f"{limit.text}, {each.name}") if found else limit for limit in own]
+            found += [limit for limit in named if (limit.axis, limit.value) not in known]
+    return tuple(found)
 
 
 def _displayed(problem: CoreProblem, rating: Rating, objective: Objective, first: CoreProblem) -> Array:
@@ -129,7 +151,7 @@ def _displayed(problem: CoreProblem, rating: Rating, objective: Objective, first
     return np.asarray(units.to_display(value, OUTPUTS[objective.output].kind, first.study.units))
 
 
-def _hypervolumes(fronts: Sequence[FrontOf], first: CoreProblem) -> tuple[float, ...]:
+def _hypervolumes(fronts: Sequence[DrawnFront], first: CoreProblem) -> tuple[float, ...]:
     """Share of one box that each front dominates; NaN where it has no value in an objective."""
     sign = np.array([-1.0 if o.maximise else 1.0 for o in first.study.objectives])
     every = np.concatenate([front.values * sign for front in fronts])
@@ -149,16 +171,13 @@ def _picks(opened: list[_Opened], first: CoreProblem) -> "pd.DataFrame":
 
     rows = []
     for each in opened:
-        named: dict[str, list[str]] = {}
-        for pick, core in each.run.record["picks"].items():
-            named.setdefault(core, []).append(pick)
-        for core, picks in named.items():
-            choices = each.core(core)
+        for core, picks in each.picks.items():
+            choices = each.cores([core])
             rating = each.problem.rate_choices(choices, 1)
             told = tables.variable_values(each.problem.space, choices, first.study.units)
             names = [name for name in tables.key_outputs(first) if name in rating.values]
             outputs = {k: v[0] for k, v in tables.output_columns(rating, names, first.study.units).items()}
-            rows.append({"run": each.name, "core": core, "pick": ", ".join(picks), **told, **outputs})
+            rows.append({"run": each.name, "core": core, "pick": picks, **told, **outputs})
     return pd.DataFrame(rows)
 
 
@@ -166,24 +185,24 @@ def _crossed(opened: list[_Opened], first: CoreProblem) -> "pd.DataFrame":
     """Every run's named cores under every study: objectives, and what they miss there."""
     import pandas as pd
 
-    rows = []
-    for each in opened:
-        for core in dict.fromkeys(each.run.record["picks"].values()):
-            pick = ", ".join(name for name, c in each.run.record["picks"].items() if c == core)
-            choices = each.core(core)
-            for other in opened:
-                there = carried(each.problem, choices, 1, other.problem)
-                rating = other.problem.rate_choices(there.choices, 1)
-                margins = other.problem.evaluate_choices(there.choices, 1).margins[0]
-                values = {
-                    title: _displayed(other.problem, rating, o, first)[0] if there.possible[0] else np.nan
-                    for title, o in zip(tables.objective_headers(first), first.study.objectives, strict=True)
-                }
-                told = misses(other.problem, margins, there.lacks[0]) or "keeps everything"
-                rows.append({
-                    "core": f"{core} of {each.name}", "pick": pick, "under": other.name, **values, "verdict": told,
-                })
+    rows = [
+        {"core": core, "of": each.name, "pick": pick, "under": other.name, **_under(each, core, other, first)}
+        for each in opened for core, pick in each.picks.items() for other in opened
+    ]
     return pd.DataFrame(rows)
+
+
+def _under(each: _Opened, core: str, other: _Opened, first: CoreProblem) -> dict[str, float | str]:
+    """Objectives of a core under another run's study, and the verdict there."""
+    there = carried(each.problem, each.cores([core]), 1, other.problem)
+    rating = other.problem.rate_choices(there.choices, 1)
+    margins = other.problem.evaluate_choices(there.choices, 1).margins[0]
+    values: dict[str, float | str] = {
+        title: float(_displayed(other.problem, rating, o, first)[0]) if there.possible[0] else float("nan")
+        for title, o in zip(tables.objective_headers(first), first.study.objectives, strict=True)
+    }
+    missed = misses(other.problem, margins, there.lacks[0])
+    return values | {"verdict": f"no: {missed}" if missed else "keeps everything"}
 
 
 def _remarks(opened: list[_Opened]) -> tuple[str, ...]:

@@ -1,8 +1,11 @@
 """A comparison as text and as files."""
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from optimize.report.columns import label, number
+from optimize.several.blocks import Block, as_markdown, as_text
 from optimize.several.compare import Compared
 
 if TYPE_CHECKING:
@@ -13,22 +16,44 @@ _MOST_CHANGES = 25
 
 def comparison_text(found: Compared) -> str:
     """The comparison in words and small tables."""
-    lines = ["What differs in the studies:", _table(found.changes.head(_MOST_CHANGES)) or "  nothing"]
-    if len(found.changes) > _MOST_CHANGES:
-        lines.append(f"  and {len(found.changes) - _MOST_CHANGES} more")
-    lines += ["", "Fronts (hypervolume in one box for all):"]
-    for front, share in zip(found.fronts, found.hypervolumes, strict=True):
-        told = f"{100 * share:.1f} %" if share == share else "no common measure"
-        lines.append(f"  {front.name}: {len(front.cores)} cores, {told}")
-    lines += [f"  note: {remark}" for remark in found.remarks]
-    beside = found.picks.set_index("core").T.reset_index() if len(found.picks) else found.picks
-    lines += ["", "Named cores:", _table(beside)]
-    lines += ["", "The same cores under every study:", _table(found.crossed)]
-    return "\n".join(lines)
+    return as_text(_blocks(found))
 
 
-def _table(table: "pd.DataFrame") -> str:
-    return "" if table.empty else table.to_string(index=False, float_format=lambda v: f"{v:.4g}")
+def _blocks(found: Compared) -> list[Block]:
+    more = len(found.changes) - _MOST_CHANGES
+    lines = ("nothing",) if found.changes.empty else (f"and {more} more in changes.csv",) if more > 0 else ()
+    changes = _texts(found.changes.head(_MOST_CHANGES))
+    return [
+        Block("What differs in the studies", lines, tuple(map(str, found.changes.columns)), changes),
+        Block("Fronts", found.remarks, ("run", "cores", "hypervolume"), _fronts(found)),
+        Block("The cores with a name", (), *_beside(found.picks)),
+        Block("The same cores under every study", (), tuple(map(label, found.crossed.columns)), _texts(found.crossed)),
+    ]
+
+
+def _fronts(found: Compared) -> tuple[tuple[str, ...], ...]:
+    return tuple(
+        (front.name, f"{len(front.cores):,}", "no common measure" if math.isnan(share) else f"{100 * share:.1f} %")
+        for front, share in zip(found.fronts, found.hypervolumes, strict=True)
+    )
+
+
+def _beside(picks: "pd.DataFrame") -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Cores in columns: heads and rows."""
+    if picks.empty:
+        return (), ()
+    heads = ("", *map(str, picks["core"]))
+    return heads, tuple((label(str(t)), *map(_cell, picks[t])) for t in picks.columns if t != "core")
+
+
+def _texts(table: "pd.DataFrame") -> tuple[tuple[str, ...], ...]:
+    return tuple(tuple(map(_cell, row)) for row in table.itertuples(index=False, name=None))
+
+
+def _cell(value: object) -> str:
+    if not isinstance(value, float):
+        return str(value)
+    return "-" if math.isnan(value) else f"{value:.0f}" if value == round(value) else number(value, 4)
 
 
 def write_comparison(found: Compared, folder: Path) -> list[Path]:
@@ -39,5 +64,5 @@ def write_comparison(found: Compared, folder: Path) -> list[Path]:
         table.to_csv(folder / f"{name}.csv", index=False, float_format="%.8g")
         written.append(folder / f"{name}.csv")
     page = folder / "compare.md"
-    page.write_text(f"# {found.title}: runs compared\n\n```\n{comparison_text(found)}\n```\n", encoding="utf-8")
+    page.write_text(as_markdown(f"{found.title}: runs compared", _blocks(found), "compare.png"), encoding="utf-8")
     return [*written, page]

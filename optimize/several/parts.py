@@ -69,7 +69,21 @@ def _kind(name: str, texts: list[str]) -> PartKind:
     return PartKind(name, codes.astype(np.int64), tuple(map(str, found)))
 
 
-def shared(kinds: tuple[PartKind, ...], cores: IntArray) -> float:
-    """How far some cores share their parts: 0 where each has all of its own, 1 where all have one of each kind."""
-    different = sum(len(np.unique(kind.codes[cores])) for kind in kinds)
-    return 1.0 if len(cores) < 2 else 1.0 - (different - len(kinds)) / (len(kinds) * (len(cores) - 1))
+def different_parts(kinds: tuple[PartKind, ...], chosen: IntArray, slot: int) -> IntArray:
+    """Number of different parts (m,) of some cores with each of the m cores in the place of one of them."""
+    rest = np.delete(chosen, slot)
+    counts = np.zeros(len(kinds[0].codes), dtype=np.int64)
+    for kind in kinds:
+        held = np.zeros(len(kind.texts), dtype=bool)
+        held[kind.codes[rest]] = True
+        counts += int(held.sum()) + ~held[kind.codes]
+    return counts
+
+
+def shared(parts: int, kinds: int, cores: int) -> float:
+    """How far cores share: 0 where each has parts all of its own, 1 where all have one of each kind.
+
+    >>> shared(16, 8, 3), shared(8, 8, 3), shared(24, 8, 3)
+    (0.5, 1.0, 0.0)
+    """
+    return 1.0 if cores < 2 else 1.0 - (parts - kinds) / (kinds * (cores - 1))

@@ -1,60 +1,58 @@
 """A range from one casting: the few cores that cover a front best while they share parts, as far as a weight asks."""
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
-from optimize import runs, tables
-from optimize.begun import stored_designs
+from optimize import runs
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
-from optimize.evenly import evenly
 from optimize.feasibility import objective_value
-from optimize.pareto import layers, unique_front
-from optimize.search.archive import LAYERS, judge
-from optimize.search.problem import Evaluation
-from optimize.search.rows import Rows
-from optimize.several.parts import PartKind, part_kinds, shared
-from optimize.several.subset import Value, best_of_two, by_exchange, dominated_share, greedy
+from optimize.pareto import normalised_hypervolume
+from optimize.several.candidates import Candidates, candidates
+from optimize.several.parts import different_parts, shared
+from optimize.several.subset import Choice, Level, best_levels, best_of_two, dominated_with
 from optimize.study.model import Objective
 from physics.arrays import Array, IntArray
 
-MOST_CANDIDATES = 240  # cores an exchange tries; the front first, then those just behind it
-APART = 0.05  # of the front's span; two cores of a range differ by more in some objective where the front allows it
 _BEYOND = 0.1  # of the front's span, where coverage is counted to
 
-
-@dataclass(frozen=True)
-class Candidates:
-    """Cores a range may be made of: names, objectives (n, k) as searched, parts; `front`: how many are on the front."""
-
-    problem: CoreProblem
-    names: tuple[str, ...]
-    points: Array
-    objectives: Array
-    kinds: tuple[PartKind, ...]
-    front: int
+Cover = Callable[[IntArray, int], Array]
 
 
 @dataclass(frozen=True)
 class Range:
     """A range and what it is measured against.
 
-    `chosen` shares as asked, `free` is the best set that need not share; both positions of candidates. `coverage` and
-    `sharing` of both; with duties each core is for one, in their order. `method` says how sure the choice is.
+    Attributes
+    ----------
+    levels : the best set found for each number of different parts, fewest parts first; the last need not share.
+    chosen : which of them the weight picks.
+    duties : names of duty points, in the order of the cores of a set, where each core is for one.
+    judged : (count, m, k) objectives by which the core in each place is judged: the study's, or those at its duty.
+    method : how sure the choice is.
     """
 
     title: str
     candidates: Candidates
-    chosen: IntArray
-    free: IntArray
-    coverage: tuple[float, float]
-    sharing: tuple[float, float]
+    levels: tuple[Level, ...]
+    chosen: Level
     weight: float
     duties: tuple[str, ...]
+    judged: Array
     method: str
+
+    @property
+    def free(self) -> Level:
+        """The best set without a thought for parts."""
+        return self.levels[-1]
+
+    def sharing(self, level: Level) -> float:
+        """How far a set shares, 0 to 1."""
+        return shared(level.parts, len(self.candidates.kinds), len(level.chosen))
 
 
 def range_of(folder: Path, cores: int, weight: float, duties: tuple[str, ...] = ()) -> Range:
@@ -63,143 +61,126 @@ def range_of(folder: Path, cores: int, weight: float, duties: tuple[str, ...] = 
     Parameters
     ----------
     folder : of the run.
-    cores : number of cores; with `duties` there are as many as duties.
-    weight : 0 covers the front and shares nothing on purpose, 1 shares all it can.
+    cores : number of cores; with `duties` there are as many as duties, and one core may serve several.
+    weight : 0 covers best, 1 shares all it can. Of the best sets for each number of parts the one is taken for which
+        (1 - weight) cover + weight sharing is largest, so a larger weight never shares less.
     duties : names of duty points that get a core each.
 
-    Raises FinfrontError when the run has no store, fewer cores than asked for, or no such duty point.
+    Raises FinfrontError when the run has fewer cores than asked for, or no such duty point.
     """
     run = runs.read(folder)
-    found = candidates(folder, duties)
+    found = candidates(run)
     count = len(duties) or cores
-    if len(found.names) < count:
+    _check_duties(found.problem, duties)
+    if len(found.names) < count and not duties:
         what = f"the run holds {len(found.names)} different cores that meet everything, fewer than {count}"
         raise FinfrontError(what, str(folder), "ask for fewer with --cores")
-    cover = _for_duties(found, duties) if duties else _coverage(found)
-    free, method = _free(found, count, cover, duties)
-
-    alike = np.zeros((len(found.names), len(found.names))) if duties else _alike(found)
-
-    def value(chosen: IntArray) -> float:
-        twins = 0.5 * float(alike[np.ix_(chosen, chosen)].sum())
-        return (1.0 - weight) * cover(chosen) + weight * shared(found.kinds, chosen) - twins
-
-    chosen = free if weight == 0.0 else by_exchange(len(found.names), count, value, _starts(found, free, count, value))
-    order = slice(None) if duties else np.argsort(found.objectives[chosen, 0], kind="stable")
-    return Range(
-        str(run.record["title"]), found, chosen[order], free, (cover(chosen), cover(free)),
-        (shared(found.kinds, chosen), shared(found.kinds, free)), weight, duties, method,
+    judged = at_duties(found, duties) if duties else np.broadcast_to(found.objectives, (count, *found.objectives.shape))
+    cover = _duty_cover(found, judged) if duties else _front_cover(found)
+    choice = Choice(
+        len(found.names), count, count * len(found.kinds),
+        lambda chosen, slot: (cover(chosen, slot), different_parts(found.kinds, chosen, slot)), not duties,
     )  # fmt: skip
+    starts, proven = _starts(found, count, cover, duties)
+    levels, every = best_levels(choice, starts)
+    ordered = tuple(Level(own.parts, own.cover, _in_order(found, own.chosen, duties)) for own in levels)
+    chosen = ordered[_picked(ordered, len(found.kinds), count, weight)]
+    method = "every set was tried" if every else f"{proven}; those that share: exchanged one by one, not proven best"
+    return Range(str(run.record["title"]), found, ordered, chosen, weight, duties, judged, method)
 
 
-def candidates(folder: Path, duties: tuple[str, ...] = ()) -> Candidates:
-    """The front of a run and the cores just behind it, one for equal objectives and parts."""
-    stored = stored_designs(folder)
-    problem, rows = stored.problem, stored.rows
-    unknown = [name for name in duties if name not in problem.duty.names]
-    if unknown:
-        known = ", ".join(problem.duty.names)
-        raise FinfrontError(f"the study has no duty point '{unknown[0]}'", "--for", f"name one of: {known}")
-    good = rows.take(judge(Evaluation(rows.objectives, rows.margins, rows.tie)).feasible)
-    if not len(good):
-        raise FinfrontError("the run found no core that meets everything", str(folder), "loosen its limits first")
-    good = good.take(unique_front(good.objectives, good.tie))
-    layer = layers(good.objectives, LAYERS)
-    front = np.flatnonzero(layer == 1)
-    front = front[np.argsort(good.objectives[front, 0], kind="stable")]
-    few = np.array(evenly(front.tolist(), [], MOST_CANDIDATES // 2), dtype=np.int64)
-    behind = np.flatnonzero(layer != 1)
-    behind = behind[np.argsort(_distance(good, front, behind), kind="stable")][: MOST_CANDIDATES - len(few)]
-    chosen = good.take(np.concatenate([few, behind]))
-    names = tuple(tables.core_name(int(i)) for i in chosen.ordinals)
-    kinds = part_kinds(problem, problem.space.choices(chosen.points), len(chosen))
-    return Candidates(problem, names, chosen.points, chosen.objectives, kinds, len(few))
+def _check_duties(problem: CoreProblem, duties: tuple[str, ...]) -> None:
+    for name in duties:
+        if name not in problem.duty.names:
+            known = ", ".join(problem.duty.names)
+            raise FinfrontError(f"the study has no duty point '{name}'", "--for", f"name one of: {known}")
+        if duties.count(name) > 1:
+            raise FinfrontError(f"duty point '{name}' is named twice", "--for", "name each once")
 
 
-def _distance(rows: Rows, front: IntArray, behind: IntArray) -> Array:
-    """How far cores lie behind the front: the least by which they would have to be better in all objectives."""
-    span = np.ptp(rows.objectives[front], axis=0)
-    span = np.where(span > 0, span, 1.0)
-    away = (rows.objectives[behind][:, None, :] - rows.objectives[front][None, :, :]) / span
-    return np.asarray(np.max(np.min(away, axis=2), axis=1))
+def _in_order(found: Candidates, chosen: IntArray, duties: tuple[str, ...]) -> IntArray:
+    """Cores along the front; with duties they stay as they are."""
+    return chosen if duties else chosen[np.argsort(found.objectives[chosen, 0], kind="stable")]
 
 
-def _alike(found: Candidates) -> Array:
-    """1 for each pair of cores nearer to each other than `APART` in every objective: they share all and add nothing."""
-    span = np.ptp(found.objectives[: found.front], axis=0)
-    scaled = found.objectives / np.where(span > 0, span, 1.0)
-    near = np.all(np.abs(scaled[:, None, :] - scaled[None, :, :]) < APART, axis=2).astype(float)
-    np.fill_diagonal(near, 0.0)
-    return np.asarray(near)
+def _picked(levels: tuple[Level, ...], kinds: int, count: int, weight: float) -> int:
+    """Of equals the one of fewer parts."""
+    worth = [(1.0 - weight) * own.cover + weight * shared(own.parts, kinds, count) for own in levels]
+    return int(np.argmax(np.round(worth, 12)))
 
 
-def _coverage(found: Candidates) -> Value:
-    """Hypervolume of a set over that of the front."""
+def front_box(found: Candidates) -> tuple[Array, Array]:
+    """The front's best values, and those a tenth beyond its worst, up to which coverage counts."""
     front = found.objectives[: found.front]
     ideal, span = front.min(axis=0), np.ptp(front, axis=0)
-    reference = front.max(axis=0) + _BEYOND * np.where(span > 0, span, np.maximum(np.abs(ideal), 1.0))
-    whole = dominated_share(front, ideal, reference)
-    return lambda chosen: dominated_share(found.objectives[chosen], ideal, reference) / whole
+    return ideal, front.max(axis=0) + _BEYOND * np.where(span > 0, span, np.maximum(np.abs(ideal), 1.0))
 
 
-def _for_duties(found: Candidates, duties: tuple[str, ...]) -> Value:
-    """Mean over the duties of how good the core for each is there: 1 less the mean of its objectives, 0 best, 1 worst.
+def _front_cover(found: Candidates) -> Cover:
+    """Hypervolume of a set over that of the front."""
+    ideal, reference = front_box(found)
+    scaled = (found.objectives - ideal) / (reference - ideal)
+    whole = normalised_hypervolume(found.objectives[: found.front], ideal, reference)
+    return lambda chosen, slot: dominated_with(scaled[np.delete(chosen, slot)], scaled) / whole
 
-    The objectives are those of the study, taken at that duty point instead of their own.
+
+def _duty_cover(found: Candidates, judged: Array) -> Cover:
+    """1 less the mean penalty of the cores, each at its duty.
+
+    A penalty is the mean over the objectives, from 0 for the best value on the front to 1 for the worst.
     """
-    problem = found.problem
-    rating = problem.rate_points(found.points)
-    scores = np.empty((len(duties), len(found.names)))
-    for d, duty in enumerate(duties):
-        parts = []
-        for o in problem.study.objectives:
-            at = duty if rating[o.output].ndim == 2 else None
-            value = (-1.0 if o.maximise else 1.0) * objective_value(
-                problem.study, rating, Objective(o.output, o.maximise, at)
+    front = judged[:, : found.front]
+    width = np.ptp(front, axis=1, keepdims=True)
+    penalties = np.mean((judged - front.min(axis=1, keepdims=True)) / np.where(width > 0, width, 1.0), axis=2)
+
+    def cover(chosen: IntArray, slot: int) -> Array:
+        others = sum(penalties[d, core] for d, core in enumerate(chosen) if d != slot)
+        return np.asarray(1.0 - (others + penalties[slot]) / len(judged))
+
+    return cover
+
+
+def at_duties(found: Candidates, duties: tuple[str, ...]) -> Array:
+    """The study's objectives, minimised, each at a duty instead of its own point, (duties, m, k)."""
+    study = found.problem.study
+    rating = found.problem.rate_choices(found.choices, len(found.names))
+    return np.stack([
+        np.stack([
+            (-1.0 if o.maximise else 1.0)
+            * objective_value(
+                study, rating, Objective(o.output, o.maximise, duty if rating[o.output].ndim == 2 else None)
             )
-            width = np.ptp(value)
-            parts.append((value - value.min()) / (width if width > 0 else 1.0))
-        scores[d] = 1.0 - np.mean(parts, axis=0)
-    return lambda chosen: float(np.mean([scores[d, c] for d, c in enumerate(chosen)]))
+            for o in study.objectives
+        ], axis=1)
+        for duty in duties
+    ])
 
 
-def _free(found: Candidates, count: int, cover: Value, duties: tuple[str, ...]) -> tuple[IntArray, str]:
-    """The best set without a thought for parts, and how sure that is."""
-    front = found.objectives[: found.front]
+def _starts(
+    found: Candidates, count: int, cover: Cover, duties: tuple[str, ...]
+) -> tuple[list[IntArray], str]:
+    """Sets to begin with, the best without a thought for parts first; and how sure that one is."""
     if duties:
-        each = [[_alone(cover, count, slot, core) for core in range(len(found.names))] for slot in range(count)]
-        return np.argmax(each, axis=1), "the best of the candidates for each duty"
-    if front.shape[1] == 2 and len(front) > count:
-        span = np.ptp(front, axis=0)
-        reference = front.max(axis=0) + _BEYOND * np.where(span > 0, span, 1.0)
-        return best_of_two(front, reference, count), "exact over the front"
-    rows = np.arange(len(found.names) if found.front < count else found.front)
-    start = greedy(rows, count, cover)
-    return by_exchange(len(rows), count, cover, [start]), "grown and exchanged one by one: good, not proven best"
-
-
-def _alone(cover: Value, count: int, slot: int, core: int) -> float:
-    """What one core adds for one duty; the same core elsewhere."""
-    chosen = np.zeros(count, dtype=np.int64)
-    chosen[slot] = core
-    return cover(chosen)
-
-
-def _starts(found: Candidates, free: IntArray, count: int, value: Value) -> Iterator[IntArray]:
-    """Sets to exchange from: the free one, and one grown among the cores of each air fin and of each thickness."""
-    yield free
+        best = np.array([int(np.argmax(cover(np.zeros(count, dtype=np.int64), slot))) for slot in range(count)])
+        return [best], "the unshared: the best for each duty, exact"
+    everything = np.arange(len(found.names))
+    sets = [_grown(everything, count, cover)]
     for kind in found.kinds:
-        if kind.name in ("air fin roll", "parting plates", "tanks"):
-            sizes = np.bincount(kind.codes)
-            for code in np.argsort(-sizes, kind="stable")[:6]:
-                own = np.flatnonzero(kind.codes == code)
-                if len(own) >= count:
-                    yield greedy(own, count, value)
-
-
-def nearest_on_front(found: Candidates, core: int) -> int:
-    """The core of the front nearest to one, its objectives over the front's span."""
+        sizes = np.bincount(kind.codes)
+        large = [code for code in np.argsort(-sizes, kind="stable")[:4] if count <= sizes[code] < len(everything)]
+        sets += [_grown(np.flatnonzero(kind.codes == code), count, cover) for code in large]
     front = found.objectives[: found.front]
-    span = np.where(np.ptp(front, axis=0) > 0, np.ptp(front, axis=0), 1.0)
-    return int(np.argmin(np.sum(((front - found.objectives[core]) / span) ** 2, axis=1)))
+    if front.shape[1] == 2 and len(front) >= count:
+        sets.insert(0, best_of_two(front, front_box(found)[1], count))
+        return sets, "the unshared: the best of all sets of the front, exact"
+    return sets, "the unshared: grown and exchanged one by one, not proven best"
 
+
+def _grown(among: IntArray, count: int, cover: Cover) -> IntArray:
+    """A set grown one by one, each time by the one that covers most."""
+    chosen = np.empty(0, dtype=np.int64)
+    for slot in range(count):
+        covers = partial(cover, np.append(chosen, -1))(slot)[among]
+        covers[np.isin(among, chosen)] = -np.inf
+        chosen = np.append(chosen, among[int(np.argmax(covers))])
+    return chosen
