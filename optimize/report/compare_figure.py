@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 _LINES = ("-", (0, (5, 2)), (0, (1, 1.6)), (0, (5, 1.5, 1, 1.5)))
 _COLOURS = (style.FRONT, style.MODEL, style.SHOP_TEXT, style.FAILED, style.SOFT)
+_MANY = 60  # cores on a front, beyond which marks are smaller
+_ROOM_BELOW = 0.05  # of the height, for labels
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,11 @@ class DrawnFront:
 def compare_view(fronts: Sequence[DrawnFront]) -> Array:
     """Lowest and highest of each objective to show, (k, 2); empty where no front has values."""
     points = np.concatenate([front.computable for front in fronts])
-    return padded(points) if len(points) else np.empty((0, 2))
+    if not len(points):
+        return np.empty((0, 2))
+    view = padded(points)
+    view[-1, 0] -= _ROOM_BELOW * np.ptp(view[-1])
+    return view
 
 
 def write_compare_figure(
@@ -69,11 +75,12 @@ def write_compare_figure(
 
 def _panel(ax: "Axes", fronts: Sequence[DrawnFront], titles: Sequence[str], pair: tuple[int, int]) -> None:
     x, y = pair
+    size = 4.5 if max(len(front.cores) for front in fronts) <= _MANY else 3.2
     for i, front in enumerate(fronts):
         values = front.computable[np.argsort(front.computable[:, x], kind="stable")]
         colour = _COLOURS[i % len(_COLOURS)]
         ax.plot(
-            values[:, x], values[:, y], color=colour, marker=style.MARKS[i % len(style.MARKS)], markersize=4.5,
+            values[:, x], values[:, y], color=colour, marker=style.MARKS[i % len(style.MARKS)], markersize=size,
             linewidth=1.3, linestyle=_LINES[i % len(_LINES)] if len(titles) == 2 else "none", label=front.name,
             markerfacecolor="white" if i % 2 else colour, zorder=5 - 0.01 * i,
         )

@@ -201,8 +201,10 @@ def _under(each: _Opened, core: str, other: _Opened, first: CoreProblem) -> dict
         title: float(_displayed(other.problem, rating, o, first)[0]) if there.possible[0] else float("nan")
         for title, o in zip(tables.objective_headers(first), first.study.objectives, strict=True)
     }
-    missed = misses(other.problem, margins, there.lacks[0])
-    return values | {"verdict": f"no: {missed}" if missed else "keeps everything"}
+    if there.lacks[0]:
+        return values | {"verdict": f"cannot be made: {there.lacks[0]}"}
+    missed = misses(other.problem, margins)
+    return values | {"verdict": f"misses {missed}" if missed else "keeps everything"}
 
 
 def _remarks(opened: list[_Opened]) -> tuple[str, ...]:

@@ -20,8 +20,9 @@ def comparison_text(found: Compared) -> str:
 
 
 def _blocks(found: Compared) -> list[Block]:
-    more = len(found.changes) - _MOST_CHANGES
-    lines = ("nothing",) if found.changes.empty else (f"and {more} more in changes.csv",) if more > 0 else ()
+    count = len(found.changes)
+    lines = () if 0 < count <= _MOST_CHANGES else (f"the first {_MOST_CHANGES} of {count:,} fields; all in changes.csv",)
+    lines = lines if count else ("nothing",)
     changes = _texts(found.changes.head(_MOST_CHANGES))
     return [
         Block("What differs in the studies", lines, tuple(map(str, found.changes.columns)), changes),
