@@ -21,15 +21,23 @@ class Entry:
 
 
 def history(folder: Path) -> list[Entry]:
-    """Every run directly in a folder, the newest first; a damaged one is listed with what is wrong.
+    """Every run directly in a folder, or the one it is, the newest first; a damaged one with what is wrong.
 
     Raises FinfrontError when there is no such folder.
     """
     if not folder.is_dir():
         raise FinfrontError(f"'{folder}' is no folder", do="give the folder that holds the runs")
-    places = [place for place in folder.iterdir() if place.is_dir()]
-    entries = [_entry(place) for place in places if (place / runs.RECORD).exists() or (place / store.FILE).exists()]
+    places = [folder] if _holds_run(folder) else [place for place in folder.iterdir() if _holds_run(place)]
+    entries = [_entry(place) for place in places]
     return sorted(entries, key=lambda entry: (entry.made, entry.folder.name), reverse=True)
+
+
+def _holds_run(place: Path) -> bool:
+    """Whether there is a run in it; one that cannot be looked into is said to be one, so that it is told."""
+    try:
+        return place.is_dir() and any((place / name).exists() for name in (runs.RECORD, store.FILE))
+    except OSError:
+        return True
 
 
 def _entry(place: Path) -> Entry:
@@ -55,14 +63,19 @@ def _finished(place: Path) -> tuple[str, list[str]]:
         lines.append(", ".join(f"{name} {core}" for name, core in record["picks"].items()))
     if "rerun" in record:
         lines.append(f"carried over from {record['rerun']['of']} of {_short(record['rerun']['made'])}")
-    return str(record["made"]), lines
+    return _told(record["made"]), lines
 
 
 def _unfinished(place: Path) -> tuple[str, list[str]]:
     with store.reading(place / store.FILE) as kept:
         state = "being written" if one_writer.is_held(place) else "stopped; the same command goes on"
         lines = [f"seed {kept.about['seed']}: {kept.about['plan']}", f"unfinished, {kept.kept} batches kept: {state}"]
-        return kept.about["made"], lines
+        return _told(kept.about["made"]), lines
+
+
+def _told(made: object) -> str:
+    """A date as it was told, if it is one. Raises ValueError or TypeError for anything else."""
+    return datetime.fromisoformat(str(made)).isoformat()
 
 
 def text_of(entries: list[Entry]) -> str:
@@ -72,8 +85,13 @@ def text_of(entries: list[Entry]) -> str:
     parts = []
     for entry in entries:
         parts.append(f"{_short(entry.made) if entry.made else '(no date)':16}  {entry.folder}")
-        parts += [f"{'':18}{' '.join(line.split())}" for line in entry.lines]
+        parts += [f"{'':18}{_clean(line)}" for line in entry.lines]
     return "\n".join(parts)
+
+
+def _clean(text: str) -> str:
+    """On one line, without what a terminal would act on."""
+    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
 
 
 def _short(made: str) -> str:

@@ -21,8 +21,11 @@ def add_note(folder: Path, text: str, now: datetime) -> str:
     if len(line) > LONGEST:
         raise FinfrontError(f"the note has {len(line)} letters, more than {LONGEST}", do="make it shorter")
     told = f"{now.astimezone(UTC):%Y-%m-%d %H:%M} {line}"
-    with open(folder / FILE, "a", encoding="utf-8", newline="\n") as file:
-        file.write(told + "\n")
+    with open(folder / FILE, "ab+") as file:
+        file.seek(0)
+        held = file.read()
+        start = "" if not held or held.endswith(b"\n") else "\n"  # behind a line that was cut off
+        file.write(f"{start}{told}\n".encode())
     return told
 
 

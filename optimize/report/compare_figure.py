@@ -17,6 +17,7 @@ from physics.arrays import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _LINES = ("-", (0, (5, 2)), (0, (1, 1.6)), (0, (5, 1.5, 1, 1.5)))
 _COLOURS = (style.FRONT, style.MODEL, style.SHOP_TEXT, style.FAILED, style.SOFT)
@@ -52,25 +53,31 @@ def compare_view(fronts: Sequence[DrawnFront]) -> Array:
 def write_compare_figure(
     fronts: Sequence[DrawnFront], titles: Sequence[str], limits: tuple[LimitLine, ...], title: str, folder: Path
 ) -> list[Path]:
-    """Draw the fronts into a folder, the pairs of objectives where there are three; the files written."""
-    view = compare_view(fronts)
-    if not len(view):
+    """Draw the fronts into a folder; the files written, none where no front has values."""
+    if not len(compare_view(fronts)):
         return []
-    pairs = list(combinations(range(len(titles)), 2))
     with style.house_style():
-        figure = style.new_figure(4.9 if len(pairs) == 1 else 7.0, f"{title}: fronts compared")
-        panels = [figure.add_subplot()] if len(pairs) == 1 else list(figure.subplots(2, 2).flat)
-        for ax, pair in zip(panels, pairs, strict=False):
-            _panel(ax, fronts, titles, pair)
-            ax.set(xlim=tuple(view[pair[0]]), ylim=tuple(view[pair[1]]))
-            draw_limits(ax, limits, pair)
-        if len(pairs) > 1:
-            panels[-1].set_axis_off()
-            panels[-1].legend(*panels[0].get_legend_handles_labels(), loc="upper left", frameon=False)
-        style.settle(figure)
-        if len(pairs) == 1:
-            _names(panels[0], fronts, limits)
-        return style.save(figure, folder, "compare")
+        return style.save(draw_fronts(fronts, titles, limits, f"{title}: fronts compared"), folder, "compare")
+
+
+def draw_fronts(
+    fronts: Sequence[DrawnFront], titles: Sequence[str], limits: tuple[LimitLine, ...], headline: str
+) -> "Figure":
+    """The plane of two objectives or the three pairs of three; limits widen it."""
+    view, pairs = compare_view(fronts), list(combinations(range(len(titles)), 2))
+    figure = style.new_figure(4.9 if len(pairs) == 1 else 7.0, headline)
+    panels = [figure.add_subplot()] if len(pairs) == 1 else list(figure.subplots(2, 2).flat)
+    for ax, pair in zip(panels, pairs, strict=False):
+        _panel(ax, fronts, titles, pair)
+        ax.set(xlim=tuple(view[pair[0]]), ylim=tuple(view[pair[1]]))
+        draw_limits(ax, limits, pair)
+    if len(pairs) > 1:
+        panels[-1].set_axis_off()
+        panels[-1].legend(*panels[0].get_legend_handles_labels(), loc="upper left", frameon=False)
+    style.settle(figure)
+    if len(pairs) == 1:
+        _names(panels[0], fronts, limits)
+    return figure
 
 
 def _panel(ax: "Axes", fronts: Sequence[DrawnFront], titles: Sequence[str], pair: tuple[int, int]) -> None:

@@ -14,6 +14,7 @@ from physics.arrays import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _RING: dict[str, Any] = {
     "marker": "o", "markersize": 10.5, "markerfacecolor": "none", "markeredgecolor": style.MODEL, "zorder": 4,
@@ -43,24 +44,29 @@ class DrawnRange:
 
 
 def write_range_figure(data: DrawnRange, folder: Path) -> list[Path]:
-    """Draw a range into a folder, the pairs of objectives where there are three; the files written."""
-    pairs = list(combinations(range(len(data.titles)), 2))
+    """Draw a range into a folder; the files written."""
     with style.house_style():
-        figure = style.new_figure(4.6 if len(pairs) == 1 else 7.0, f"{data.title}: a range of {len(data.chosen)} cores")
-        if len(pairs) == 1:
-            panels = list(figure.subplots(1, 2, width_ratios=(2.2, 1.0)))
-        else:
-            panels = list(figure.subplots(2, 2).flat)
-        for ax, pair in zip(panels, pairs, strict=False):
-            _panel(ax, data, pair)
-        _trade(panels[-1], data)
-        handles, names = panels[0].get_legend_handles_labels()
-        figure.legend(handles, names, loc="outside lower left", ncols=4, frameon=False, fontsize=7.5)
-        style.settle(figure)
-        for ax, pair in zip(panels, pairs, strict=False):
-            _names(ax, data, pair)
-        _count(panels[-1], data)
-        return style.save(figure, folder, "range")
+        return style.save(draw_range(data), folder, "range")
+
+
+def draw_range(data: DrawnRange) -> "Figure":
+    """The plane of two objectives or the three pairs of three, and what sharing costs."""
+    pairs = list(combinations(range(len(data.titles)), 2))
+    figure = style.new_figure(4.6 if len(pairs) == 1 else 7.0, f"{data.title}: a range of {len(data.chosen)} cores")
+    if len(pairs) == 1:
+        panels = list(figure.subplots(1, 2, width_ratios=(2.2, 1.0)))
+    else:
+        panels = list(figure.subplots(2, 2).flat)
+    for ax, pair in zip(panels, pairs, strict=False):
+        _panel(ax, data, pair)
+    _trade(panels[-1], data)
+    handles, names = panels[0].get_legend_handles_labels()
+    figure.legend(handles, names, loc="outside lower left", ncols=4, frameon=False, fontsize=7.5)
+    style.settle(figure)
+    for ax, pair in zip(panels, pairs, strict=False):
+        _names(ax, data, pair)
+    _count(panels[-1], data)
+    return figure
 
 
 def _panel(ax: "Axes", data: DrawnRange, pair: tuple[int, int]) -> None:

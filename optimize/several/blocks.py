@@ -45,8 +45,8 @@ def _is_number(text: str) -> bool:
 
 
 def as_markdown(title: str, blocks: Sequence[Block], figure: str) -> str:
-    """The same as a page, with a figure under its title."""
-    parts = [f"# {plain(title)}", f"![{plain(title)}]({figure})"]
+    """The same as a page, with a figure under its title, if there is one."""
+    parts = [f"# {plain(title)}", *([f"![{plain(title)}]({figure})"] if figure else [])]
     for block in blocks:
         parts.append(f"## {plain(block.title)}")
         if block.lines:

@@ -137,7 +137,7 @@ def _limits(opened: list[_Opened], titles: tuple[str, ...], view: Array) -> tupl
         if len(view) and each.problem.study.units == opened[0].problem.study.units:
             own = limit_lines(each.run, titles, view)
             known = {(limit.axis, limit.value) for limit in found}
-            named = [replace(limit, text=f"{limit.text}, {each.name}") if found else limit for limit in own]
+            named = own if each is opened[0] else [replace(limit, text=f"{limit.text}, {each.name}") for limit in own]
             found += [limit for limit in named if (limit.axis, limit.value) not in known]
     return tuple(found)
 

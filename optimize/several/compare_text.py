@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optimize.report.columns import label, number
+from optimize.report.compare_figure import compare_view
 from optimize.several.blocks import Block, as_markdown, as_text
 from optimize.several.compare import Compared
 
@@ -21,8 +22,8 @@ def comparison_text(found: Compared) -> str:
 
 def _blocks(found: Compared) -> list[Block]:
     count = len(found.changes)
-    lines = () if 0 < count <= _MOST_CHANGES else (f"the first {_MOST_CHANGES} of {count:,} fields; all in changes.csv",)
-    lines = lines if count else ("nothing",)
+    many = (f"the first {_MOST_CHANGES} of {count:,} fields; all in changes.csv",) if count > _MOST_CHANGES else ()
+    lines = many if count else ("nothing",)
     changes = _texts(found.changes.head(_MOST_CHANGES))
     return [
         Block("What differs in the studies", lines, tuple(map(str, found.changes.columns)), changes),
@@ -64,6 +65,6 @@ def write_comparison(found: Compared, folder: Path) -> list[Path]:
     for name, table in (("changes", found.changes), ("picks", found.picks), ("crossed", found.crossed)):
         table.to_csv(folder / f"{name}.csv", index=False, float_format="%.8g")
         written.append(folder / f"{name}.csv")
-    page = folder / "compare.md"
-    page.write_text(as_markdown(f"{found.title}: runs compared", _blocks(found), "compare.png"), encoding="utf-8")
+    page, figure = folder / "compare.md", "compare.png" if len(compare_view(found.fronts)) else ""
+    page.write_text(as_markdown(f"{found.title}: runs compared", _blocks(found), figure), encoding="utf-8")
     return [*written, page]
