@@ -15,6 +15,7 @@ from optimize.evaluate import CoreProblem
 from optimize.handover import page, workbook
 from optimize.handover.digits import decimals_within, shown
 from optimize.handover.page import drawn
+from optimize.handover.specification import specification
 from optimize.handover.subject import subject
 from optimize.report.style import house_style
 from optimize.stored_core import core_of_run
@@ -252,3 +253,21 @@ def test_a_core_the_run_does_not_have_is_a_message(monkeypatch, capsys, tmp_path
         code, out, err = typed(monkeypatch, capsys, command, EXAMPLE, "--pick", "C1", "--out", tmp_path)
         assert (code, out) == (2, "")
         assert err.startswith("error: the run has no core 'C1'")
+
+
+def test_a_core_within_every_tolerance_is_within_every_length_that_follows(example):
+    """The arithmetic sum by hand: overall length is the core's and twice tank and wall; the stack n of each."""
+    entries = {entry.label: entry for section in specification(example) for entry in section.entries}
+    overall, length = entries["overall length with tanks"], entries["core length"]
+    assert overall.high - overall.value == pytest.approx(length.high - length.value)
+    assert overall.value - overall.low == pytest.approx(length.value - length.low)
+    v, n = example.values, int(example.values["passages"])
+    band = {name: example.tolerances[name] for name in ("air_fin.spacing", "coolant_fin.spacing", "plate_thickness")}
+    by_hand = 1e3 * (
+        (n + 1) * band["air_fin.spacing"].above + n * band["coolant_fin.spacing"].above
+        + 2 * n * band["plate_thickness"].above * v["plate_thickness"]
+    )
+    stack = entries["stack height"]
+    assert stack.high - stack.value == pytest.approx(by_hand, rel=1e-6)
+    lid, thickness = entries["clearance, thickness under the lid"], entries["core thickness"]
+    assert lid.value - lid.low == pytest.approx(thickness.high - thickness.value)

@@ -24,8 +24,9 @@ SPECIFICATION = (
     "Lower and upper are the nominal less and plus the tolerance stated. A normal law reaches beyond them: its half "
     "width is the stated number of standard deviations (Cp is a third of that). Uniform and triangular laws end at "
     "them.",
-    "'follows' marks what is made of other lines: 95 % of copies made within those tolerances lie between the bounds, "
-    "which are no tolerance of their own.",
+    "'follows' marks what is made of other lines, whose bounds are no tolerance of their own. Lengths and clearances: "
+    "the arithmetic sum, all dimensions at their worst ends. Areas, masses, volumes: where 95 % of copies made within "
+    "the tolerances lie.",
     "'none stated': the study gives no tolerance; supplier and buyer agree on one before an order.",
     "Ports lie as low in their chambers as wall and seal land allow, the place the flange clearance is taken for.",
 )

@@ -158,9 +158,9 @@ def _notes(paper: Paper, s: Subject) -> None:
     span, y = WIDTH - 2 * _EDGE, _NOTES_TOP
     later = ", ".join(f"{x.name if x.name == 'air' else x.fluid} {notes.later_cores(x)}" for x in s.bench)
     text = (
-        "Bounds in grey follow from the others and hold 95 % of the copies; what has no bounds has no tolerance "
-        f"stated. Later cores, against the first one accepted, within shop tolerances: {later}. Conditions: workbook, "
-        "sheet Bench."
+        "Bounds in grey follow from the others: of lengths the arithmetic sum, else 95 % of copies; without bounds: "
+        f"no tolerance stated. Later cores, against the first one accepted, within shop tolerances: {later}. "
+        "Conditions: workbook, sheet Bench."
     )
     y = paper.lines(_EDGE, y, text, span, 6.2, 2, colour=SOFT)
     paper.lines(_EDGE, y, " ".join(notes.CAUTIONS[1:]), span, 6.2, 3, colour=FAILED)

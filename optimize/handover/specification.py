@@ -23,6 +23,8 @@ _FIN_KINDS = {"louver_angle": "angle", "area_density": "per length", "fin_area_r
 _PER_INCH = 0.0254
 INNER = (2.5, 97.5)  # [%] between which 95 % of the copies lie
 FOLLOWS = "follows: 95 % of copies"
+SUMMED = "follows: arithmetic sum"
+_SMALLEST = 1e-9  # [m] of a tolerance; less is rounding
 NO_TOLERANCE = "none stated"
 BENCH = "shop and correlations together"
 
@@ -110,6 +112,22 @@ def follows(s: Subject, name: str, note: str = "") -> Entry:
     return Entry(output.label, value, unit, *bounds, FOLLOWS, None, note)
 
 
+def summed(s: Subject, name: str, note: str = "") -> Entry:
+    """A length made of others, between what it is with all of them at their worst ends (the arithmetic sum).
+
+    A core whose every dimension is within its tolerance is then within these bounds too.
+    """
+    output, system = OUTPUTS[name], s.problem.study.units
+    value = float(s.sheet.rating[name][0])
+    steps = s.ends[name].reshape(-1, 2) - value
+    low, high = value + np.minimum(steps.min(axis=1), 0.0).sum(), value + np.maximum(steps.max(axis=1), 0.0).sum()
+    shown, unit = _shown(value, output.kind, system), units.unit_symbol(output.kind, system)
+    if not high - low > _SMALLEST:
+        return Entry(output.label, shown, unit, law="follows", note=note)
+    bounds = _shown(low, output.kind, system), _shown(high, output.kind, system)
+    return Entry(output.label, shown, unit, *bounds, SUMMED, None, note)
+
+
 def _shown(value: float, kind: str, system: str) -> float:
     return float(units.to_display(value, kind, system))
 
@@ -133,8 +151,8 @@ def _core_block(s: Subject) -> Section:
     return Section("Core block", (
         dimension(s, "length", "core length", "along the coolant"),
         dimension(s, "thickness", "core thickness", "along the air"),
-        follows(s, "stack_height", "over the side plates"),
-        follows(s, "overall_length"),
+        summed(s, "stack_height", "over the side plates"),
+        summed(s, "overall_length"),
         Entry("coolant passages", n), Entry("air passages", n + 1, note="air outermost on both sides"),
         Entry("coolant passes", clean(passes), note=order),
         dimension(s, "plate_thickness", "parting plate thickness"), dimension(s, "side_plate_thickness"),
@@ -251,7 +269,7 @@ def _pocket(s: Subject) -> Section:
         ("room above the flange", pocket.proud_height, "under the lid"),
     )
     rows = [Entry(label, _shown(value, "length", system), unit, note=note) for label, value, note in sizes]
-    rows += [follows(s, name, "" if s.sheet.rating[name][0] >= -1e-12 else "DOES NOT FIT") for name in CLEARANCES]
+    rows += [summed(s, name, "" if s.sheet.rating[name][0] >= -1e-12 else "DOES NOT FIT") for name in CLEARANCES]
     return Section("In the pocket", tuple(rows))
 
 

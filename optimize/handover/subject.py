@@ -1,10 +1,12 @@
 """The core that is handed over, with all that workbook and page say of it, rated once."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from optimize.calculation_sheet import Sheet
 from optimize.evaluate import CoreProblem
@@ -12,8 +14,9 @@ from optimize.handover.bench import DRAWS, Stream, bench
 from optimize.handover.placing import Placed, placed
 from optimize.handover.plain_text import clean
 from optimize.runs import made_of, run_id
-from optimize.space import Parameters
+from optimize.space import Batch, Parameters
 from optimize.study.model import Tolerance
+from optimize.study.tolerances import reach
 from optimize.tolerance.copies import made_batch
 from optimize.tolerance.draws import Draws
 from physics.rating import Rating
@@ -26,7 +29,8 @@ if TYPE_CHECKING:
 class Subject:
     """One core of a study; `record` and `tables` are those of its run, if it is of one.
 
-    `values`: its parameters by column name [SI]; `copies`: made within the tolerances of the shop, and rated.
+    `values`: its parameters by column name [SI]; `copies`: made within the tolerances of the shop, and rated; `ends`:
+    the core with one dimension after the other at the lower, then the upper end of its tolerance, two rows each.
     """
 
     problem: CoreProblem
@@ -38,6 +42,7 @@ class Subject:
     values: dict[str, float]
     tolerances: dict[str, Tolerance]
     copies: Rating
+    ends: Rating
     bench: tuple[Stream, ...]
     placed: Placed
     draws: int = field(default=DRAWS)
@@ -78,5 +83,20 @@ def subject(
     return Subject(
         problem, core, clean(name, 60), record, tables or {}, sheet,
         {key: float(value[0]) for key, value in sheet.batch.parameters.items()}, tolerances,
-        problem.rate(copies), bench(problem, core, draws), place, draws,
+        problem.rate(copies), problem.rate(at_ends(sheet.batch, tolerances)), bench(problem, core, draws), place, draws,
     )
+
+
+def at_ends(batch: Batch, tolerances: Mapping[str, Tolerance]) -> Batch:
+    """One core (columns (1,)) with one toleranced dimension after the other at either end, two rows each.
+
+    Without tolerances the core itself, twice.
+    """
+    names = [name for name in tolerances if name in batch.parameters]
+    n = 2 * max(len(names), 1)
+    rows = {name: np.full(n, value[0]) for name, value in batch.parameters.items()}
+    for i, name in enumerate(names):
+        value = float(batch.parameters[name][0])
+        below, above = reach(tolerances[name], value)
+        rows[name][2 * i : 2 * i + 2] = value - below, value + above
+    return replace(batch, index=np.arange(n), parameters=rows)

@@ -59,9 +59,7 @@ def evolve(
     rule, memory : of the band to keep; of the same search, of which what is held is bred but not judged again.
     start : (s, axes) points to begin with, in place of as many of the opening, of which a population is always drawn.
 
-    Returns
-    -------
-    Archive, its ordinal numbers counting the points judged, from 0.
+    Returns the Archive, its ordinal numbers counting the points judged, from 0.
 
     Raises
     ------
