@@ -357,6 +357,17 @@ def test_a_run_whose_record_lacks_something_is_told_as_damaged(folder, tmp_path,
         compared([folder / "first", tmp_path / "run"])
 
 
+def test_a_title_that_is_a_script_is_a_text_on_every_page(folder, tmp_path):
+    shutil.copytree(folder / "first", tmp_path / "run")
+    record = json.loads((tmp_path / "run" / runs.RECORD).read_text(encoding="utf-8"))
+    record["title"] = "<script>alert(1)</script> | # x"
+    (tmp_path / "run" / runs.RECORD).write_text(json.dumps(record), encoding="utf-8")
+    write_range(range_of(tmp_path / "run", 2, 0.5), tmp_path)
+    write_comparison(compared([tmp_path / "run", folder / "second"]), tmp_path)
+    for page in ("range.md", "compare.md"):
+        assert "<script>" not in (tmp_path / page).read_text(encoding="utf-8")
+
+
 # --- the list, and notes --------------------------------------------------------------------------------------------
 
 

@@ -41,6 +41,7 @@ def trials(
 
     count = export_trials(run, out)
     print(f"{count:,} designs in {out}; look at them with: optuna-dashboard {out}")
+    print("Its list of best trials does not look at requirements (its plots do): mind 'feasible' there.")
 
 
 @app.command()
