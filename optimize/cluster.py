@@ -8,8 +8,9 @@ handed over here, and looked after.
 
 import sys
 from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from time import monotonic
 from typing import Any, TypeVar
 
@@ -31,6 +32,7 @@ class Cluster:
     client: Any
     workers: int
     patience: float = PATIENCE
+    keys: set[str] = field(default_factory=set)
     lost: int = 0
     retried: int = 0
 
@@ -39,6 +41,7 @@ class Cluster:
     ) -> Generator[Result, None, None]:
         """`function` of each tuple of arguments, in order."""
         futures = [self.client.submit(function, *each, pure=False) for each in arguments]
+        self.keys |= {future.key for future in futures}
         try:
             for number in range(len(futures)):
                 yield self._result(futures[number])
@@ -55,12 +58,12 @@ class Cluster:
             try:
                 return future.result(timeout=_LOOK)
             except TimeoutError:
+                if future.done():
+                    raise  # the task's own
                 alone = monotonic() if self._look() else alone
             except KilledWorker:
                 raise FinfrontError("the cluster lost a task again and again", do=_LOST_OFTEN) from None
-            except (OSError, RuntimeError) as error:
-                if self.client.status == "running" and not isinstance(error, OSError):
-                    raise
+            except CancelledError:
                 raise self._gone("the scheduler of the cluster is gone") from None
             if monotonic() - alone > self.patience:
                 raise self._gone(f"the cluster has had no worker for {self.patience:.0f} seconds")
@@ -72,12 +75,13 @@ class Cluster:
         return len(self.client.scheduler_info(n_workers=-1)["workers"])
 
     def settle(self) -> None:
-        """Count the workers lost and the tasks they had in hand, as the scheduler tells it."""
+        """Count the workers lost with tasks of ours in hand, and those tasks, as the scheduler tells it."""
         self.lost = self.retried = 0
-        for _, event in self.client.get_events("all") if self.client.status == "running" else ():
-            if event.get("action") == "remove-worker" and event.get("processing-tasks"):
-                self.lost += 1
-                self.retried += len(event["processing-tasks"])
+        events = self.client.get_events("all") if self.client.status == "running" else ()
+        for had in [e.get("processing-tasks") or () for _, e in events if e.get("action") == "remove-worker"]:
+            ours = self.keys & set(had)
+            self.lost += bool(ours)
+            self.retried += len(ours)
 
     def told(self) -> dict[str, int]:
         """What the record keeps."""

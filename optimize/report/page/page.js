@@ -118,6 +118,27 @@
       view.paint();
     } catch (error) { console.warn(String(error)); }
   };
+  // The small canvases of legends come out empty on paper: a picture of each, made beforehand, is laid over its place.
+  const deep = root => [...root.querySelectorAll("*")].flatMap(e => e.shadowRoot ? [e, ...deep(e.shadowRoot)] : [e]);
+  const coverSwatches = canvas => {
+    canvas.querySelector(".swatches")?.remove();
+    const base = canvas.getBoundingClientRect(), cover = make("div", "", {class: "swatches", "aria-hidden": "true"});
+    for (const swatch of deep(canvas).filter(e => e.matches("canvas.bk-glyph") && e.width)) {
+      const place = swatch.getBoundingClientRect();
+      const picture = make("img", "", {src: swatch.toDataURL(), alt: "", decoding: "sync"});
+      Object.assign(picture.style, {
+        left: `${place.left - base.left}px`, top: `${place.top - base.top}px`, width: `${place.width}px`, height: `${place.height}px`,
+      });
+      cover.append(picture);
+    }
+    if (cover.childElementCount) canvas.append(cover);
+  };
+  let later = 0;
+  const coverLater = () => {
+    clearTimeout(later);
+    later = setTimeout(() => { for (const canvas of $$(".canvas")) coverSwatches(canvas); }, 400);
+  };
+  window.addEventListener("resize", coverLater);
   const toPaper = () => {
     repaint("light");
     for (const manager of managers) for (const view of manager.roots) paintNow(view);
@@ -140,7 +161,7 @@
   };
   window.addEventListener("beforeprint", toPaper);
   window.addEventListener("afterprint", fromPaper);
-  const printOut = () => { repaint("light"); setTimeout(() => window.print(), 150); };
+  const printOut = () => { repaint("light"); coverLater(); setTimeout(() => window.print(), 700); };
   $("#print").addEventListener("click", printOut);
 
   // --- contents ----------------------------------------------------------------------------------------------------
@@ -288,6 +309,7 @@
     await embed(packet);
   }
   document.documentElement.dataset.ready = "yes";
+  coverLater();
 
   // --- one choice, shown everywhere --------------------------------------------------------------------------------
   function linkUp(page) {
