@@ -70,7 +70,7 @@ def curve_plots(run: Run) -> list[tuple[str, list[tuple[Any, str]]]]:
 
 
 def _heading(curve: CurveData) -> str:
-    broken = f"; hatched: the core would break {', '.join(curve.broken)}" if curve.broken else ""
+    broken = f"; hatched: the core would break {'; '.join(curve.broken)}" if curve.broken else ""
     return f"{label(curve.title, unit=False)} ({curve.heading}){broken}"
 
 

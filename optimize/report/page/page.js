@@ -161,7 +161,12 @@
   };
   window.addEventListener("beforeprint", toPaper);
   window.addEventListener("afterprint", fromPaper);
-  const printOut = () => { repaint("light"); coverLater(); setTimeout(() => window.print(), 700); };
+  const printOut = () => {
+    if (document.documentElement.dataset.ready !== "yes") { setTimeout(printOut, 200); return; }  // not half of the plots
+    repaint("light");
+    coverLater();
+    setTimeout(() => window.print(), 700);
+  };
   $("#print").addEventListener("click", printOut);
 
   // --- contents ----------------------------------------------------------------------------------------------------
