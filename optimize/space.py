@@ -7,6 +7,7 @@ a core typed by hand and a manufactured copy meet before `assemble` turns them i
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from math import prod
 
 import numpy as np
@@ -203,6 +204,20 @@ class Space:
         air, coolant = (self._families[name][int(choices[name][0])] for name in ("air_fin", "turbulator"))
         return Batch(index, parameters, air, coolant)
 
+    @cached_property
+    def ports(self) -> list[Port]:
+        """The ports a study may choose from, in the order of its axis, a column of one each."""
+        table, codes = self._tables["port"], self._values["port"].astype(np.int64)
+        return [port_of({key: column[[code]] for key, column in table.items()}) for code in codes]
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        """The coolant lines a study may choose from, in the order of its axis; none without a loop."""
+        if "line" not in self.variables:
+            return []
+        table, codes = self._tables["line"], self._values["line"].astype(np.int64)
+        return [Line(table["line.bore"][[code]], table["line.roughness"][[code]]) for code in codes]
+
     def tolerances(self, choices: Parameters) -> dict[str, Tolerance]:
         """Every tolerance that acts on one core, by column name."""
         fin, turbulator, port = (self.words[name][int(choices[name][0])] for name in ("air_fin", "turbulator", "port"))
@@ -244,7 +259,7 @@ def assemble(parameters: Parameters, air_family: FinFamily, coolant_family: FinF
     own = {f.name: parameters[f.name] for f in fields(Designs) if f.name in parameters}
     return Designs(
         **own,
-        air_fin=_part(parameters, "air_fin"), coolant_fin=_part(parameters, "coolant_fin"), port=_port(parameters),
+        air_fin=_part(parameters, "air_fin"), coolant_fin=_part(parameters, "coolant_fin"), port=port_of(parameters),
         air_family=air_family, coolant_family=coolant_family,
     )
 
@@ -253,7 +268,8 @@ def _part(parameters: Parameters, part: str) -> Fin:
     return Fin(**{key: parameters[f"{part}.{key}"] for key in _FIN_KEYS})
 
 
-def _port(parameters: Parameters) -> Port:
+def port_of(parameters: Parameters) -> Port:
+    """The ports of columns named 'port.shape', 'port.bore' and so on."""
     shape, bore, radius, open_height, height, width, line = (
         parameters[f"port.{key}"] for key in ("shape", *PORT_KEYS)
     )

@@ -99,6 +99,11 @@ def stack_height(d: Designs) -> Array:
     return (d.passages + 1) * d.air_fin.spacing + coolant_and_plates + 2 * d.side_plate_thickness
 
 
+def overall_length(d: Designs) -> Array:
+    """Core and both tanks [m]."""
+    return d.length + 2 * (d.tank_length + d.tank_wall)
+
+
 def dividers(d: Designs) -> Array:
     """Dividers in a coolant passage: N - 1 when the passes lie through the thickness."""
     return (1 - d.side_by_side) * (d.passes - 1)
@@ -182,7 +187,7 @@ def geometry(d: Designs) -> Geometry:
     inside_T, inside_H = d.thickness - 2 * d.tank_wall, H - 2 * d.tank_wall
     return Geometry(
         stack_height=H,
-        overall_length=d.length + 2 * (d.tank_length + d.tank_wall),
+        overall_length=overall_length(d),
         frontal_area=d.length * H,
         plate_area=2 * d.passages * air.width * coolant.width * (1 + dividers(d)),
         air=air,

@@ -6,6 +6,7 @@ from physics.arrays import Array
 from physics.core import Designs, Geometry
 from physics.duty import Duty
 from physics.losses import AirLoss, CoolantLoss
+from physics.properties import Fluid
 from physics.thermal import State, Thermal
 
 _FILLING_TEMPERATURE, _FILLING_PRESSURE = 293.15, 101325.0  # the filled mass is weighed at
@@ -72,9 +73,14 @@ def loss_values(air: AirLoss, coolant: CoolantLoss) -> dict[str, Array]:
 
 
 def core_values(d: Designs, g: Geometry, duty: Duty) -> dict[str, Array]:
-    """What belongs to the core alone."""
-    rho = float(duty.coolant.density(_FILLING_TEMPERATURE, _FILLING_PRESSURE))
-    values = {
+    """What belongs to the core alone (n,)."""
+    return {name: value[:, 0] for name, value in core_columns(d, g, duty.coolant).items()}
+
+
+def core_columns(d: Designs, g: Geometry, coolant: Fluid) -> dict[str, Array]:
+    """What belongs to the core alone, in the shape of the designs' columns."""
+    rho = float(coolant.density(_FILLING_TEMPERATURE, _FILLING_PRESSURE))
+    return {
         "stack_height": g.stack_height, "core_thickness": d.thickness, "core_length": d.length,
         "overall_length": g.overall_length, "dry_mass": g.dry_mass, "filled_mass": g.dry_mass + rho * g.coolant_volume,
         "coolant_volume": g.coolant_volume, "air_area": g.air.area, "coolant_area": g.coolant.area,
@@ -85,4 +91,3 @@ def core_values(d: Designs, g: Geometry, duty: Duty) -> dict[str, Array]:
         "air_fin_area_ratio": g.air.surface.fin_area_ratio,
         "port_area": d.port.area, "port_open_share": d.port.area / g.port_face,
     }
-    return {name: value[:, 0] for name, value in values.items()}

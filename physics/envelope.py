@@ -1,9 +1,10 @@
 """The pocket: signed clearances of a core in it, each named; a core fits when none is negative."""
 
 from dataclasses import dataclass
+from typing import Protocol
 
 from physics.arrays import Array
-from physics.core import Designs, Geometry, chamber_size, chambers
+from physics.core import Designs, chamber_size, chambers
 
 
 @dataclass(frozen=True)
@@ -16,7 +17,17 @@ class Envelope:
     proud_height: float  # how far the core may stand above the flange under the lid
 
 
-def clearances(d: Designs, g: Geometry, envelope: Envelope) -> dict[str, Array]:
+class Outside(Protocol):
+    """What of a geometry the pocket sees [m]."""
+
+    @property
+    def stack_height(self) -> Array: ...
+
+    @property
+    def overall_length(self) -> Array: ...
+
+
+def clearances(d: Designs, g: Outside, envelope: Envelope) -> dict[str, Array]:
     """Room left in each direction [m], negative where it does not fit; columns like the designs.
 
     A port sits in its chamber of the tank's end face inside a seal land, and leaves the pocket, with land and wall

@@ -3,7 +3,7 @@
 Flag, text and Monte Carlo band all come from that object, so that they cannot drift apart.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -106,6 +106,7 @@ class FinFamily:
     band_f: tuple[float, float]
     transition: tuple[float, float] = (2300.0, 1e4)  # Re: laminar property ratios below, turbulent above
     mixed: bool = False  # an open passage: the fluid mixes across
+    turns: Callable[[Fin, Surface], Sequence[Array | float]] = lambda fin, surface: ()  # Re at which f may rise or fall anew
     note: str = ""
 
     def outside(self, fin: Fin, surface: Surface, flow: Flow) -> BoolArray:

@@ -74,6 +74,7 @@ LOUVER = FinFamily(
         Bound("louver length over fin height", 0.5, 1.0, lambda fin, surface, flow: fin.louver_length / fin.spacing),
     ),
     transition=INTERRUPTED,
+    turns=lambda fin, surface: [Re * surface.hydraulic_diameter / fin.louver_pitch for Re in (RE_LOW, RE_HIGH)],
     band_j=(-0.20, 0.20),
     band_f=(-0.20, 0.20),
     note="correlated on tube-and-centre cores, carried over to bar and plate",

@@ -57,5 +57,5 @@ def measured(
     return FinFamily(
         name=f"measured ({name})", source="the user's own table", surface=surface, j=curve_j, f=curve_f,
         box=(reynolds(float(Re[0]), float(Re[-1])),), band_j=band_j, band_f=band_f,
-        transition=INTERRUPTED,
+        transition=INTERRUPTED, turns=lambda fin, surface: [float(x) for x in Re],
     )

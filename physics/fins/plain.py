@@ -164,6 +164,7 @@ PLAIN = FinFamily(
     box=(reynolds(10, 1e5),),
     band_j=(-0.15, 0.15),
     band_f=(-0.10, 0.10),
+    turns=lambda fin, surface: (RE_LAMINAR, RE_TURBULENT),
     note="between Re 2300 and 1e4 the flow may settle either way: the blend is the mean of what is seen",
 )
 

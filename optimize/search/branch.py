@@ -1,0 +1,255 @@
+"""The exact front of a grid without rating every point: boxes of points that cannot be on it are left out whole.
+
+A box is a range of every axis. The problem tells what no point of a box can be better than; a box whose bound a point
+known to be feasible dominates, or in which nothing can be feasible, is left out; another is split, until its points
+are few enough to be rated. First comes a coarse part of the grid, then finer ones, each beginning with the front
+of the one before. What is left out never depends on chance, and the front is the sweep's own, to the last bit.
+
+Source: A. H. Land, A. G. Doig, An automatic method of solving discrete programming problems, Econometrica 28 (1960)
+497-520 (branch and bound; from memory).
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass, replace
+from math import prod
+from typing import Protocol
+
+import numpy as np
+
+from optimize.pareto import Screen, nondominated, unique_front
+from optimize.search.archive import judge
+from optimize.search.problem import Axis, Problem
+from optimize.search.rows import Rows
+from optimize.search.sweep import BLOCK, Grid
+from optimize.workers import in_order
+from physics.arrays import Array, IntArray
+
+Progress = Callable[[int, int], None]
+
+CHUNK = 8  # values of a ladder in a box to begin with
+FEW = 8  # points of a box that are rated rather than bounded again
+COARSEST = 60_000  # points of the grid begun with, about
+TASKS_A_ROUND = 16
+BLOCKS_A_TASK = 4
+
+
+@dataclass(frozen=True)
+class Spans:
+    """How boxes of a problem may reach: `ladders` in steps of CHUNK, `lists` whole, the others one value each.
+
+    Axes by number; boxes are enumerated with `fastest` varying first.
+    """
+
+    ladders: tuple[int, ...]
+    lists: tuple[int, ...]
+    fastest: int | None
+
+
+class Bounded(Problem, Protocol):
+    """A problem that can tell what no point of a box is better than."""
+
+    @property
+    def spans(self) -> Spans: ...
+
+    def better(self, low: IntArray, high: IntArray, front: Array) -> Array:
+        """Objectives (n, k) at or below those of all feasible points of each box that no row of `front` dominates.
+
+        low, high: (n, axes) indices, both included. Infinite where no such point can be.
+        """
+        ...
+
+
+@dataclass(frozen=True)
+class Certified:
+    """An exact front, and what it took: points rated in full, boxes looked at, of how many points."""
+
+    front: Rows
+    rated: int
+    boxes: int
+    points: int
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the grid: the values of each axis that belong to it."""
+
+    values: tuple[IntArray, ...]
+
+    @property
+    def total(self) -> int:
+        return prod(len(v) for v in self.values)
+
+    def thinned(self) -> "Part":
+        """Every other value of the longest axis, its ends kept; itself where all are short."""
+        longest = max(range(len(self.values)), key=lambda i: len(self.values[i]))
+        values = self.values[longest]
+        fewer = np.unique(np.append(values[::2], values[-1]))
+        return Part(tuple(fewer if i == longest else v for i, v in enumerate(self.values)))
+
+
+def certified(
+    problem: Bounded, workers: int = 1, block: int = BLOCK, progress: Progress | None = None
+) -> Certified:
+    """The exact front of the grid of a problem, all its axes discrete."""
+    whole = Part(tuple(np.arange(size) for size in Grid.of(problem.axes, block).sizes))
+    parts = [whole]
+    while parts[-1].total > COARSEST and parts[-1].thinned().total < parts[-1].total:
+        parts.append(parts[-1].thinned())
+    found: Certified | None = None
+    wanted = [part for i, part in enumerate(parts[::-1]) if i % 2 == 0 or part is whole]
+    for part in wanted:
+        found = _of_part(problem, part, found, workers, block, progress if part is whole else None)
+    assert found is not None
+    return found
+
+
+def _of_part(
+    problem: Bounded, part: Part, before: Certified | None, workers: int, block: int, progress: Progress | None
+) -> Certified:
+    """The exact front of a part of the grid, begun with that of a part of it."""
+    first = _starts(problem, part, block)
+    tasks = [range(b, min(b + BLOCKS_A_TASK, first.blocks)) for b in range(0, first.blocks, BLOCKS_A_TASK)]
+    front = before.front if before is not None else None
+    rated, boxes = (before.rated, before.boxes) if before is not None else (0, 0)
+    for start in range(0, len(tasks), TASKS_A_ROUND):
+        told = [(problem, part, first, task, front) for task in tasks[start : start + TASKS_A_ROUND]]
+        with closing(in_order(_searched, told, workers)) as results:
+            found = list(results)
+        rated, boxes = rated + sum(f.rated for f in found), boxes + sum(f.boxes for f in found)
+        front = _merged([*(f.front for f in found), *([front] if front is not None else [])])
+        if progress is not None:
+            progress(first.first_point(min(start + TASKS_A_ROUND, len(tasks)) * BLOCKS_A_TASK), first.total)
+    assert front is not None
+    return Certified(front, rated, boxes, part.total)
+
+
+def _starts(problem: Bounded, part: Part, block: int) -> Grid:
+    """The boxes to begin with as a grid of their own, axes in the order of `_order`."""
+    spans, sizes = problem.spans, []
+    for axis in _order(problem):
+        n = len(part.values[axis])
+        sizes.append(-(-n // CHUNK) if axis in spans.ladders else 1 if axis in spans.lists else n)
+    return Grid(tuple(sizes), (False,) * len(sizes), block)
+
+
+def _order(problem: Bounded) -> list[int]:
+    """Axes, the fastest last."""
+    fastest = problem.spans.fastest
+    return [i for i in range(len(problem.axes)) if i != fastest] + ([fastest] if fastest is not None else [])
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """Ranges (n, axes) of positions within a part of the grid, both ends included."""
+
+    low: IntArray
+    high: IntArray
+
+    def __len__(self) -> int:
+        return len(self.low)
+
+    @property
+    def sizes(self) -> IntArray:
+        """Points of each box (n,)."""
+        return np.asarray(np.prod(self.high - self.low + 1, axis=1))
+
+    def take(self, index: IntArray) -> "Boxes":
+        return Boxes(self.low[index], self.high[index])
+
+
+def _searched(problem: Bounded, part: Part, first: Grid, task: range, front: Rows | None) -> Certified:
+    """What is on the front of a run of blocks of boxes, and not behind what is known."""
+    found, rated, looked = front, 0, 0
+    for number in task:
+        stack = [_block(problem, part, first, number)]
+        while stack:
+            boxes = stack.pop()
+            looked += len(boxes)
+            boxes = boxes.take(_promising(problem, part, boxes, found))
+            few = boxes.sizes <= FEW
+            points = _points(boxes.take(np.flatnonzero(few)))
+            for start in range(0, len(points), BLOCK):
+                rows = _rated(problem, part, points[start : start + BLOCK])
+                found = _merged([rows] if found is None else [found, rows])
+            rated += len(points)
+            rest = _split(problem, boxes.take(np.flatnonzero(~few)))
+            stack += [rest.take(np.arange(s, min(s + BLOCK, len(rest)))) for s in range(0, len(rest), BLOCK)]
+    assert found is not None
+    return Certified(found, rated, looked, first.total)
+
+
+def _block(problem: Bounded, part: Part, first: Grid, number: int) -> Boxes:
+    positions, _ = first.block(number)
+    low = np.empty(positions.shape, dtype=np.int64)
+    high = np.empty_like(low)
+    for column, axis in enumerate(_order(problem)):
+        at, n = positions[:, column].astype(np.int64), len(part.values[axis])
+        wide = CHUNK if axis in problem.spans.ladders else n if axis in problem.spans.lists else 1
+        low[:, axis], high[:, axis] = at * wide, np.minimum((at + 1) * wide, n) - 1
+    return Boxes(low, high)
+
+
+def _promising(problem: Bounded, part: Part, boxes: Boxes, front: Rows | None) -> IntArray:
+    """Positions of the boxes that may hold a point of the front."""
+    known = front.objectives if front is not None else np.empty((0, len(problem.objective_names)))
+    low, high = (
+        np.stack([v[ends[:, i]] for i, v in enumerate(part.values)], axis=1) for ends in (boxes.low, boxes.high)
+    )
+    bound = problem.better(low, high, known)
+    index = np.flatnonzero(np.all(bound < np.inf, axis=1))
+    return index[Screen.of(known).passing(bound[index])]
+
+
+def _split(problem: Bounded, boxes: Boxes) -> Boxes:
+    """Each box in two: along its ladder while it reaches over more than one value, then value by value of a list."""
+    low, high, done = [], [], []
+    left = np.arange(len(boxes))
+    for axis in (*problem.spans.ladders, *problem.spans.lists):
+        wide = boxes.high[left, axis] > boxes.low[left, axis]
+        now = boxes.take(left[wide])
+        middle = (now.low[:, axis] + now.high[:, axis]) // 2
+        lower, upper = now.high.copy(), now.low.copy()
+        lower[:, axis], upper[:, axis] = middle, middle + 1
+        low += [now.low, upper]
+        high += [lower, now.high]
+        done.append(left[wide])
+        left = left[~wide]
+    if not low:
+        return boxes.take(np.empty(0, dtype=np.int64))
+    return Boxes(np.concatenate(low), np.concatenate(high))
+
+
+def _points(boxes: Boxes) -> IntArray:
+    """All positions in some boxes (n, axes)."""
+    parts = []
+    for sizes in np.unique(boxes.high - boxes.low + 1, axis=0):
+        alike = np.flatnonzero(np.all(boxes.high - boxes.low + 1 == sizes, axis=1))
+        steps = np.stack(np.unravel_index(np.arange(prod(sizes.tolist())), sizes.tolist()), axis=1)
+        parts.append((boxes.low[alike][:, None, :] + steps[None]).reshape(-1, len(sizes)))
+    return np.concatenate(parts) if parts else np.empty((0, boxes.low.shape[1]), dtype=np.int64)
+
+
+def _rated(problem: Bounded, part: Part, positions: IntArray) -> Rows:
+    """The front among some points."""
+    points = np.stack([v[positions[:, i]] for i, v in enumerate(part.values)], axis=1)
+    ordinals = np.zeros(len(points), dtype=np.int64)
+    for i, axis in enumerate(problem.axes):
+        assert axis.size is not None
+        ordinals = ordinals * axis.size + points[:, i]
+    order = np.argsort(ordinals)
+    points = points[order].astype(float)
+    evaluation = problem.evaluate(points)
+    rows = Rows(ordinals[order], points, evaluation.objectives, evaluation.margins, evaluation.tie)
+    return rows.take(np.flatnonzero(judge(evaluation).feasible))
+
+
+def _merged(parts: list[Rows]) -> Rows:
+    """The front of some rows, one row for equal objectives, by ordinal number."""
+    rows = Rows.join(parts)
+    _, once = np.unique(rows.ordinals, return_index=True)
+    rows = rows.take(once)
+    if not len(rows):
+        return rows
+    rows = rows.take(np.flatnonzero(nondominated(rows.objectives)))
+    return rows.take(unique_front(rows.objectives, rows.tie))
