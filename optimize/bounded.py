@@ -1,5 +1,6 @@
 """Boxes of a study's cores for the search that leaves them out whole: ranges of variables -> bounds on the goals."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,16 +11,16 @@ from optimize.feasibility import CLEARANCE_SCALES, requirements
 from optimize.goal_bounds import GoalBounds, boundable_points, points_of
 from optimize.pareto import Screen
 from optimize.search.branch import Spans
-from optimize.space import Batch
+from optimize.space import Batch, Parameters
 from optimize.study.model import Study
 from physics.arrays import Array, BoolArray, IntArray
-from physics.bounds.boxes import Boxes, boxes, resistances, taken
-from physics.bounds.coolant_side import CoolantReach, coolant_reach
-from physics.bounds.whole import better, charge_of
-from physics.columns import column, take
+from physics.bounds.boxes import Boxes, boxes, resistances
+from physics.bounds.coolant_side import CoolantReach, coolant_reach, joined
+from physics.bounds.whole import better, charge_of, heat_rises
 from physics.core import Designs, overall_length, stack_height
 from physics.duty import Duty
 from physics.envelope import clearances
+from physics.fins import COOLANT_FAMILIES
 from physics.installation import HELD, Installation
 from physics.loop import step_loss
 from physics.losses import LARGEST_LOSS
@@ -28,6 +29,7 @@ from physics.pipes import Line
 
 LADDERS = ("thickness", "tank_length")
 LISTS = ("line", "port")
+_ROUNDS = 2
 _ROUNDING = 1e-9  # of the pocket: what the arithmetic of a clearance may be off
 
 
@@ -43,6 +45,7 @@ class At:
     most_loss: Array  # of the air [Pa]
     charge: tuple[Array, Array]  # its inlet temperature (least, most) [K]
     capacity: Array  # of the air at most [W/K]
+    rises: bool  # see physics.bounds.whole.heat_rises
 
 
 @dataclass(frozen=True)
@@ -78,11 +81,12 @@ class BoundedCores(CoreProblem):
         held = around.blower is not None and around.asked.air[0] == HELD
         p = around.asked.manifold_pressure / (1 - LARGEST_LOSS) if held else duty.air_inlet_pressure
         loss = np.minimum(self._most("air_pressure_drop", i), LARGEST_LOSS * p)
-        charge = charge_of(duty, around, (np.zeros(1), loss))
+        rises = heat_rises(duty, around, loss)
+        charge = charge_of(duty, around, (np.zeros(1), loss), rises)
         sink = around.asked.ambient_temperature if around.asked.temperature_open[0] else duty.coolant_inlet_temperature
         ends = [duty.air.specific_heat(T, p) for T in (sink, charge.temperature[1]) for p in charge.pressure]
         hottest = np.minimum(self._most("air_outlet_temperature", i), charge.temperature[1])
-        return At(i, duty, around, sink, hottest, loss, charge.temperature, charge.flow * np.maximum.reduce(ends))
+        return At(i, duty, around, sink, hottest, loss, charge.temperature, charge.flow * np.maximum.reduce(ends), rises)
 
     def _most(self, output: str, i: int) -> Array:
         """The most of an output that the limits allow at a duty point."""
@@ -93,66 +97,87 @@ class BoundedCores(CoreProblem):
         return np.array([min(bounds, default=np.inf)])
 
     def better(self, low: IntArray, high: IntArray, front: Array) -> Array:
-        """Bounds on the objectives of boxes; see `optimize.search.branch.Bounded`."""
+        """Bounds on the objectives of boxes; see `optimize.search.branch.Bounded`.
+
+        Those that can fit are bounded twice: what the first bound leaves is bounded again with the heat it found.
+        """
         bound = np.full((len(low), len(self.study.objectives)), np.inf)
         with np.errstate(all="ignore"):
-            for batch in self.space.batches_of(self.space.choices(low.astype(float)), len(low)):
-                index = batch.index
-                bound[index] = self._bounds(batch, low[index], high[index], front)
+            left = np.flatnonzero(self._fits(low, high))
+            heats = [np.full(len(left), at.capacity * max(float(at.charge[1][0] - at.sink[0]), 0.0)) for at in self._at]
+            for _ in range(_ROUNDS):
+                if not left.size:
+                    break
+                bound[left], heats = self._bounds(low[left], high[left], heats)
+                stay = np.flatnonzero(np.all(bound[left] < np.inf, axis=1))
+                stay = stay[Screen.of(front).passing(bound[left[stay]])]
+                left, heats = left[stay], [heat[stay] for heat in heats]
         return bound
 
-    def _bounds(self, batch: Batch, low: IntArray, high: IntArray, front: Array) -> Array:
-        """Bounds of boxes of one family pair: first those that can fit, then those that no known core rules out."""
-        small, top = batch.designs, self.space.choices(high.astype(float))
-        large = replace(small, **{name: top[name] for name in LADDERS if name in self._number})
-        bound = np.full((len(low), len(self.study.objectives)), np.inf)
-        fit = np.flatnonzero(self._fits(small, large, low, high))
-        if not fit.size:
-            return bound
-        low, high = low[fit], high[fit]
-        box = self._boxes(take(small, fit), take(large, fit), low, high)
-        key = self._coolant_key(low, high)
-        heats = [at.capacity * np.maximum(at.charge[1] - at.sink, 0.0) for at in self._at]
-        goals = self._goals(box, key, [np.broadcast_to(heat, len(fit)) for heat in heats])
-        bound[fit] = goals.bounds(len(fit))
-        left = Screen.of(front).passing(bound[fit])
-        left = left[np.all(bound[fit[left]] < np.inf, axis=1)]
-        if left.size:
-            closer = self._goals(taken(box, left), key[left], [heat[left] for heat in goals.heats])
-            bound[fit[left]] = closer.bounds(len(left))
-        return bound
+    def _bounds(self, low: IntArray, high: IntArray, heats: list[Array]) -> tuple[Array, list[Array]]:
+        """Bounds (n, k) of boxes that take up `heats` at most at the duty points, and the heat they can take up."""
+        n = len(low)
+        bound, found = np.empty((n, len(self.study.objectives))), [np.empty(n) for _ in heats]
+        reaches = [self._reach(low, high, at, heat) for at, heat in zip(self._at, heats, strict=True)]
+        for batch, small, large in self._ends(low, high):
+            index = batch.index
+            box = boxes(small, large)
+            goals = GoalBounds(self.study, box, self.duty.coolant)
+            for number, (at, reach) in enumerate(zip(self._at, reaches, strict=True)):
+                made = better(box, reach.take(index), at.duty, at.around, at.hottest, at.most_loss, at.rises)
+                goals.add(at.number, made)
+                found[number][index] = made.heat_rejected
+            bound[index] = goals.bounds(len(index))
+        return bound, found
 
-    def _goals(self, box: Boxes, key: IntArray, heats: list[Array]) -> GoalBounds:
-        """Bounds at every duty point of the objectives, for cores that take up `heats` at most."""
-        goals = GoalBounds(self.study, box, self.duty.coolant)
-        for at, heat in zip(self._at, heats, strict=True):
-            reach = self._reach(box, at, key, heat)
-            goals.add(at.number, better(box, reach, at.duty, at.around, at.hottest, at.most_loss))
-        return goals
+    def _ends(self, low: IntArray, high: IntArray) -> Iterator[tuple[Batch, Designs, Designs]]:
+        """Both ends of boxes, parted by fin families."""
+        if not len(low):
+            return
+        top = self.space.choices(high.astype(float))
+        for batch in self.space.batches_of(self.space.choices(low.astype(float)), len(low)):
+            small = batch.designs
+            yield batch, small, self._enlarged(small, top, batch.index)
 
-    def _reach(self, box: Boxes, at: At, key: IntArray, heat: Array) -> CoolantReach:
+    def _enlarged(self, small: Designs, top: Parameters, index: IntArray) -> Designs:
+        ladders = {n: top[n] if top[n].size == 1 else top[n][index] for n in LADDERS if n in self._number}
+        return replace(small, **ladders)
+
+    def _reach(self, low: IntArray, high: IntArray, at: At, heat: Array) -> CoolantReach:
         """The coolant side of each box; boxes that have it in common share one calculation."""
-        _, first, which = np.unique(key, return_index=True, return_inverse=True)
+        _, first, which = np.unique(self._coolant_key(low, high), return_index=True, return_inverse=True)
         most = np.zeros(len(first))
         np.maximum.at(most, which, heat)
         mean = (at.charge[1] + at.hottest) / 2
-        made = coolant_reach(taken(box, first), at.duty, at.around, at.sink, mean, most, at.capacity)
-        return made.take(which)
+        parts = []
+        for batch, small, large in self._ends(low[first], high[first]):
+            # The air side is left out: of the air fin the coolant sees the spacing alone.
+            small, large = (replace(d, air_family=COOLANT_FAMILIES["open"]) for d in (small, large))
+            box = self._boxes(small, large, low[first][batch.index], high[first][batch.index])
+            made = coolant_reach(box, at.duty, at.around, at.sink, mean, most[batch.index], at.capacity)
+            parts.append((batch.index, made))
+        return joined(parts, len(first)).take(which)
 
     def _coolant_key(self, low: IntArray, high: IntArray) -> IntArray:
         """A number for all that the coolant side of a box depends on: every variable but the air fin's own."""
-        key = np.zeros(len(low), dtype=np.int64)
+        key, size = np.zeros(len(low), dtype=np.int64), 1
         for name, i in self._number.items():
             ends = (low[:, i], high[:, i]) if name in LADDERS + LISTS else (low[:, i],)
             for end in ends:
                 values = self._spacing_number[end] if name == "air_fin" else end
-                key = np.unique(key * (int(values.max()) + 1) + values, return_inverse=True)[1]
+                count = int(values.max()) + 1
+                if size * count >= 2**62:
+                    key = np.unique(key, return_inverse=True)[1]
+                    size = int(key.max()) + 1
+                key, size = key * count + values, size * count
         return key
 
-    def _fits(self, small: Designs, large: Designs, low: IntArray, high: IntArray) -> BoolArray:
+    def _fits(self, low: IntArray, high: IntArray) -> BoolArray:
         """Boxes in which some core may fit the pocket, in whole passages."""
         margins = {name: np.full(len(low), -np.inf) for name in CLEARANCES}
-        for d in (small, large):
+        everything = np.arange(len(low))
+        small = self.space.batch(self.space.choices(low.astype(float)), everything).designs  # families aside
+        for d in (small, self._enlarged(small, self.space.choices(high.astype(float)), everything)):
             outline = Outline(stack_height(d), overall_length(d))
             for port, there in self._ports(low, high, small):
                 for name, room in clearances(replace(d, port=port), outline, self.envelope).items():

@@ -31,7 +31,9 @@ CHUNK = 8  # values of a ladder in a box to begin with
 FEW = 8  # points of a box that are rated rather than bounded again
 COARSEST = 60_000  # points of the grid begun with, about
 TASKS_A_ROUND = 16
-BLOCKS_A_TASK = 4
+BLOCKS_A_TASK = 1
+HALVINGS = 4  # from one part of the grid to the next
+BOXES = 131_072  # looked at together
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,7 @@ class Part:
 
 
 def certified(
-    problem: Bounded, workers: int = 1, block: int = BLOCK, progress: Progress | None = None
+    problem: Bounded, workers: int = 1, block: int = BOXES, progress: Progress | None = None
 ) -> Certified:
     """The exact front of the grid of a problem, all its axes discrete."""
     whole = Part(tuple(np.arange(size) for size in Grid.of(problem.axes, block).sizes))
@@ -97,8 +99,7 @@ def certified(
     while parts[-1].total > COARSEST and parts[-1].thinned().total < parts[-1].total:
         parts.append(parts[-1].thinned())
     found: Certified | None = None
-    wanted = [part for i, part in enumerate(parts[::-1]) if i % 2 == 0 or part is whole]
-    for part in wanted:
+    for part in parts[::HALVINGS][::-1]:
         found = _of_part(problem, part, found, workers, block, progress if part is whole else None)
     assert found is not None
     return found
@@ -174,7 +175,7 @@ def _searched(problem: Bounded, part: Part, first: Grid, task: range, front: Row
                 found = _merged([rows] if found is None else [found, rows])
             rated += len(points)
             rest = _split(problem, boxes.take(np.flatnonzero(~few)))
-            stack += [rest.take(np.arange(s, min(s + BLOCK, len(rest)))) for s in range(0, len(rest), BLOCK)]
+            stack += [rest.take(np.arange(s, min(s + BOXES, len(rest)))) for s in range(0, len(rest), BOXES)]
     assert found is not None
     return Certified(found, rated, looked, first.total)
 

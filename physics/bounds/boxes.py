@@ -4,8 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from physics.arrays import Array, IntArray
-from physics.columns import take
+from physics.arrays import Array
 from physics.core import Designs, Geometry, chamber_size, geometry, stack_height
 from physics.pipes import Line
 from physics.ports import Port, area_step, port_resistance
@@ -29,11 +28,13 @@ class Boxes:
 
 
 def boxes(
-    small: Designs, large: Designs, resistance: tuple[Array, Array], narrow: Line | None = None,
+    small: Designs, large: Designs, resistance: tuple[Array, Array] | None = None, narrow: Line | None = None,
     wide: Line | None = None, step: tuple[Array, Array] | None = None,
 ) -> Boxes:
-    """Boxes between two ends; resistance: of the ports in each (least, largest) [1/m4]."""
+    """Boxes between two ends; resistance: of the ports in each (least, largest) [1/m4], unless they are all alike."""
     small_g, large_g = geometry(small), geometry(large)
+    if resistance is None:
+        return Boxes(small, large, small_g, large_g, narrow, wide, step)
     return Boxes(
         small, large, replace(small_g, port_resistance=resistance[1]), replace(large_g, port_resistance=resistance[0]),
         narrow, wide, step,
@@ -56,10 +57,3 @@ def resistances(port: Port, small: Designs, large: Designs) -> tuple[Array, Arra
 def _face(d: Designs) -> Array:
     height, width = chamber_size(d, stack_height(d))
     return np.asarray(height * width)
-
-
-def taken(box: Boxes, index: IntArray) -> Boxes:
-    """The boxes at `index`."""
-    parts = {name: getattr(box, name) for name in ("small", "large", "small_g", "large_g", "narrow", "wide")}
-    step = box.step and tuple(s if len(s) == 1 else s[index] for s in box.step)
-    return Boxes(**{n: take(p, index) if p is not None else None for n, p in parts.items()}, step=step)  # type: ignore[arg-type]

@@ -47,6 +47,23 @@ class CoolantReach:
         )
 
 
+def joined(parts: list[tuple[IntArray, CoolantReach]], n: int) -> CoolantReach:
+    """One of n boxes from those of parts of them, each with its positions."""
+
+    def whole(values: list[Array]) -> Array:
+        full = np.empty(n)
+        for (index, _), value in zip(parts, values, strict=True):
+            full[index] = value
+        return full
+
+    ends = [[whole([getattr(r, name)[end] for _, r in parts]) for end in (0, 1)] for name in ("flow", "capacity")]
+    rejections = [r.rejection for _, r in parts if r.rejection is not None]
+    return CoolantReach(
+        (ends[0][0], ends[0][1]), (ends[1][0], ends[1][1]), whole([r.conductance for _, r in parts]),
+        whole([r.loss for _, r in parts]), whole(rejections) if rejections else None,
+    )
+
+
 def coolant_reach(
     box: Boxes, duty: Duty, around: Installation, sink: Array, hottest: Array, heat: Array, C_air: Array
 ) -> CoolantReach:
@@ -58,11 +75,13 @@ def coolant_reach(
     properties pull both ways.
     """
     wide = (sink, hottest)
-    flow = _flows(box, duty, around, wide)
-    rejection = _rejection(around, duty, _capacity(duty.coolant, flow, wide))
-    T = (sink, np.minimum(_hottest(sink, hottest, heat, C_air, _capacity(duty.coolant, flow, wide), rejection), hottest))
-    flow = _flows(box, duty, around, T)
-    capacity = _capacity(duty.coolant, flow, T)
+    least = _least_flow(box, duty, around, wide)
+    C_least = least * np.minimum(*_heats(duty.coolant, wide))
+    rejected = _rejection(around, duty, (C_least, np.full_like(C_least, np.inf)))
+    mean = _hottest(sink, hottest, heat, C_air, C_least, rejected[1] if rejected is not None else 0.0)
+    T = (sink, np.minimum(mean, hottest))
+    flow = least, _most_flow(box, duty, around, T)
+    capacity = C_least, flow[1] * np.maximum(*_heats(duty.coolant, wide))
     side = replace(box.large_g.coolant, free_area=box.small_g.coolant.free_area)
     p = duty.coolant_inlet_pressure
     films = [
@@ -83,30 +102,34 @@ def _rejection(
     return np.minimum(*ends), np.maximum(*ends)
 
 
-def _hottest(
-    sink: Array, hottest: Array, heat: Array, C_air: Array, capacity: tuple[Array, Array],
-    rejection: tuple[Array, Array] | None,
-) -> Array:
-    """Bound on the coolant's mean temperature [K]: its inlet and half its rise, and what the mean of the sheet adds."""
-    inlet = sink + heat * (rejection[1] if rejection is not None else 0.0)
-    added = np.where(C_air < capacity[0], (C_air / capacity[0]) ** 2 / 2, 1.0) * np.maximum(hottest - inlet, 0.0)
-    return np.asarray(inlet + heat / (2 * capacity[0]) + added)
+def _hottest(sink: Array, air: Array, heat: Array, C_air: Array, C: Array, rejection: Array | float) -> Array:
+    """Bound on the coolant's mean temperature [K]: its inlet and half its rise, and what the mean of the sheet adds.
+
+    The sheet adds C*^2/2 of what the arithmetic means miss, which is less than the air's mean above the inlet.
+    """
+    inlet = sink + heat * rejection
+    added = np.where(C_air < C, (C_air / C) ** 2 / 2, 1.0) * np.maximum(air - inlet, 0.0)
+    return np.asarray(inlet + heat / (2 * C) + added)
 
 
-def _capacity(coolant: Fluid, flow: tuple[Array, Array], T: tuple[Array, Array]) -> tuple[Array, Array]:
-    cp = [coolant.specific_heat(at, np.ones(1)) for at in T]
-    return flow[0] * np.minimum(*cp), flow[1] * np.maximum(*cp)
+def _heats(coolant: Fluid, T: tuple[Array, Array]) -> list[Array]:
+    return [coolant.specific_heat(at, np.ones(1)) for at in T]
 
 
-def _flows(box: Boxes, duty: Duty, around: Installation, T: tuple[Array, Array]) -> tuple[Array, Array]:
-    """Least and most coolant flow of each box [kg/s]."""
-    given = np.broadcast_to(duty.coolant_flow, (1,))
+def _least_flow(box: Boxes, duty: Duty, around: Installation, T: tuple[Array, Array]) -> Array:
+    """Least coolant flow of each box [kg/s]: the narrowest way, the coldest coolant."""
     if around.loop is None or not np.any(around.asked.flow_open):
-        return given, given
-    assert box.narrow is not None and box.wide is not None and box.step is not None
-    least = _operating_point(box.small, box.small_g, box.narrow, box.step[1], duty.coolant, around, T, least=False)
-    most = _operating_point(box.large, box.large_g, box.wide, box.step[0], duty.coolant, around, T, least=True)
-    return least, most
+        return np.broadcast_to(duty.coolant_flow, (1,))
+    assert box.narrow is not None and box.step is not None
+    return _operating_point(box.small, box.small_g, box.narrow, box.step[1], duty.coolant, around, T, least=False)
+
+
+def _most_flow(box: Boxes, duty: Duty, around: Installation, T: tuple[Array, Array]) -> Array:
+    """Most coolant flow of each box [kg/s]: the widest way, the hottest coolant."""
+    if around.loop is None or not np.any(around.asked.flow_open):
+        return np.broadcast_to(duty.coolant_flow, (1,))
+    assert box.wide is not None and box.step is not None
+    return _operating_point(box.large, box.large_g, box.wide, box.step[0], duty.coolant, around, T, least=True)
 
 
 def _operating_point(

@@ -21,7 +21,7 @@ from physics.pressure_drop import duct_loss
 UNSETTLED = 0.03  # [K]
 _UNSETTLED_LOSS = 1e-3  # of the loss
 _MEAN_ABOVE = 0.5  # [K] the mean of the air may lie above the mean of its ends: what the formula for passes misses
-_PRESSURES = 33  # at which the heat of compression is looked at
+_PRESSURES, _LOOKED = 257, 2049  # at which the heat of compression is looked at
 _FACTOR = np.ones(1)
 
 
@@ -45,21 +45,39 @@ class Charge:
     temperature: tuple[Array, Array]
 
 
-def charge_of(duty: Duty, around: Installation, loss: tuple[Array, Array]) -> Charge:
-    """The charge at one duty point, given or held behind the core, whose loss [Pa] lies between two bounds."""
+def charge_of(duty: Duty, around: Installation, loss: tuple[Array, Array], rises: bool) -> Charge:
+    """The charge at one duty point, given or held behind the core, whose loss [Pa] lies between two bounds.
+
+    Where its temperature does not rise with pressure throughout, only bounds that are one for all boxes will do.
+    """
     flow, p, T = duty.air_flow, duty.air_inlet_pressure, duty.air_inlet_temperature
     if around.blower is None or around.asked.air[0] != HELD:
         return Charge(flow, (p, p), (T, T))
     low, high = (around.asked.manifold_pressure + at for at in loss)
-    asked, p1 = around.asked, around.blower_inlet_pressure
-    steps = np.linspace(0.0, 1.0, _PRESSURES)
-    ratios = [(low + (high - low) * x) / p1 for x in steps]
-    at = [compress(duty.air, asked.ambient_temperature, p1, r, around.blower.isentropic.at(r)).T2 for r in ratios]
-    return Charge(flow, (low, high), (np.minimum.reduce(at), np.maximum.reduce(at)))
+    if rises:
+        return Charge(flow, (low, high), (_heated(duty, around, low), _heated(duty, around, high)))
+    at = _heated(duty, around, low + (high - low) * np.linspace(0.0, 1.0, _PRESSURES))
+    return Charge(flow, (low, high), (np.min(at, keepdims=True), np.max(at, keepdims=True)))
+
+
+def _heated(duty: Duty, around: Installation, p: Array) -> Array:
+    """Charge temperature behind the blower at a charge pressure [K]."""
+    assert around.blower is not None
+    ratio = p / around.blower_inlet_pressure
+    efficiency = around.blower.isentropic.at(ratio)
+    return compress(duty.air, around.asked.ambient_temperature, around.blower_inlet_pressure, ratio, efficiency).T2
+
+
+def heat_rises(duty: Duty, around: Installation, most_loss: Array) -> bool:
+    """Whether the charge gets hotter with every pascal from no loss to the most: its bounds are then at the ends."""
+    if around.blower is None or around.asked.air[0] != HELD:
+        return True
+    p = around.asked.manifold_pressure + most_loss * np.linspace(0.0, 1.0, _LOOKED)
+    return bool(np.all(np.diff(_heated(duty, around, p)) > 0))
 
 
 def better(
-    box: Boxes, reach: CoolantReach, duty: Duty, around: Installation, hottest: Array, most_loss: Array
+    box: Boxes, reach: CoolantReach, duty: Duty, around: Installation, hottest: Array, most_loss: Array, rises: bool
 ) -> Better:
     """Bounds of n boxes at one duty point, for the cores among them whose air leaves at `hottest` [K] or below and
     loses `most_loss` [Pa] or less; what is wrong for the others does not matter, they are not asked for.
@@ -68,7 +86,7 @@ def better(
     air film at the hottest air, coolant film at the largest flow -> UA -> effectiveness with the most coolant -> share
     of the temperature difference -> outlet temperature -> coldest air -> loss.
     """
-    charge = charge_of(duty, around, (np.zeros(1), most_loss))
+    charge = charge_of(duty, around, (np.zeros(1), most_loss), rises)
     sink = around.asked.ambient_temperature if reach.rejection is not None else duty.coolant_inlet_temperature
     T_in, T_mean = charge.temperature, (charge.temperature[1] + hottest) / 2 + _MEAN_ABOVE
     hot = _air_film(box, duty, charge, T_mean, most=True)
@@ -80,10 +98,9 @@ def better(
     least_heat = C_air * np.maximum(T_in[0] - hottest, 0.0)
     T_cold = np.minimum(np.maximum(T_out, sink + least_heat / UA), T_mean)
     loss = _least_air_loss(box, duty, charge, T_cold, T_out, heat)
-    if around.blower is not None and around.asked.air[0] == HELD:
-        tighter = charge_of(duty, around, (loss, np.maximum(most_loss, loss)))
-        T_out = tighter.temperature[0] - share * (tighter.temperature[0] - sink)
-        charge = tighter
+    if around.blower is not None and around.asked.air[0] == HELD and rises:
+        charge = charge_of(duty, around, (loss, np.maximum(most_loss, loss)), rises)
+        T_out = charge.temperature[0] - share * (charge.temperature[0] - sink)
     sound = (T_in[0] > sink) & np.isfinite(T_out) & np.isfinite(loss)
     return Better(
         np.where(sound, T_out - UNSETTLED, -np.inf), np.where(sound, loss, -np.inf), reach.loss,
