@@ -25,7 +25,7 @@ TRANSCENDENTAL = frozenset((
     "tan", "arcsin", "arccos", "arctan", "arctan2", "sinh", "cosh", "tanh", "hypot", "logaddexp",
 ))  # fmt: skip
 CACHED = 2048  # elements of an array timed: three of them are 48 kB
-_REPEATS, _ROUNDS = 40, 7
+_REPEATS, _ROUNDS = 40, 25
 _FUNCTIONS = {np.where: "where", np.interp: "interp"}  # elementwise, but no ufuncs
 
 Kind = tuple[Callable[..., Any], str]  # the operation, and the letter of the type it is done in

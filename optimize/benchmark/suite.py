@@ -18,7 +18,7 @@ from optimize.benchmark.growth import (
     workers_against_one,
 )
 from optimize.benchmark.operations import Floor, floor_of
-from optimize.benchmark.rates import measure, random_points
+from optimize.benchmark.rates import Rate, measure, random_points
 from optimize.benchmark.searchers import Course, compete, exact_front
 from optimize.benchmark.table import Row
 from optimize.evaluate import CoreProblem
@@ -26,7 +26,7 @@ from optimize.space import Batch
 
 LEFT_OUT = "left out"
 _NOT_FINER = "needs discrete axes, a thickness that varies, and enough cores to cut it finer"
-_SCRIPT_CORES, _LOOKUP_CORES, _BATCH, _DUTY_CORES, _COPIES = 400, 20, 4096, 1024, 16_384
+_SCRIPT_CORES, _LOOKUP_CORES, _BATCH, _DUTY_CORES, _COPIES = 400, 20, 4096, 4096, 16_384
 _LARGEST_CALL, _LARGEST_SPACE = 65_536, 2_500_000
 
 
@@ -46,7 +46,7 @@ def rows(problem: CoreProblem, asked: Asked, courses: list[Course]) -> Iterator[
     told = f"{rate.cores:,} cores at {rate.points} duty points, {rate.seconds:.2f} s, one process"
     yield Row("rating", f"{rate.cores_a_second:,.0f} cores/s, {rate.ratings_a_second:,.0f} ratings/s", told)
     yield Row("one core alone", f"{1e3 * rate.single:.2f} ms", "a batch of one, all its duty points")
-    yield from _baselines(problem, asked.cores)
+    yield from _baselines(problem, asked.cores, rate)
     yield from _floor(problem)
     yield from _growth(problem, asked.cores)
     if asked.workers > 1:
@@ -55,7 +55,7 @@ def rows(problem: CoreProblem, asked: Asked, courses: list[Course]) -> Iterator[
         yield from _searchers(problem, asked, courses)
 
 
-def _baselines(problem: CoreProblem, cores: int) -> Iterator[Row]:
+def _baselines(problem: CoreProblem, cores: int, rate: Rate) -> Iterator[Row]:
     why = why_none(problem)
     if why is not None:
         yield Row("scalar scripts", LEFT_OUT, why)
@@ -71,8 +71,8 @@ def _baselines(problem: CoreProblem, cores: int) -> Iterator[Row]:
         rated = list(scalar_ratings(chosen, known))
         each = (perf_counter() - start) / len(rated)
         worst = max(differences(problem, chosen, rated).values())
-        ours = _batched_seconds(problem)
-        against = f"finfront in one batch is {each / ours:,.0f} times as fast"
+        batched = each / _batched_seconds(problem)
+        against = f"rating is {each * rate.cores_a_second:,.0f} times as fast, {batched:,.0f} times in one mixed batch"
         told = f"{len(rated)} cores; {against}; largest relative difference {worst:.0e}"
         yield Row(name, f"{1 / each:,.0f} cores/s ({1e3 * each:.2f} ms each)", told)
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 _FLOORS = (10.0, 1.0, 0.1, 0.01, 0.001)  # [%] the bottom of the figure; what is nearer the front is drawn on it
 _COLOURS = (style.FRONT, style.SHOP_TEXT, style.MODEL, style.SOFT)
 _MARKED = 9  # marks along a line
-_ROOM = 0.33  # of the width, to the right of the ends, for their names
+_ROOM = 0.25  # of the width, to the right of the ends, for their names
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,8 @@ def draw_gap(lines: Sequence[GapLine], headline: str, about: str) -> "Figure":
     ax.set_xticks(ticks := [t for t in _decades(first, last) if t <= 1.01 * last], [f"{t:g}" for t in ticks])
     ax.set_xticks([], minor=True)
     percents = [100.0, *(p for p in _FLOORS if p >= floor)]
-    ax.set_yticks(percents, [f"{p:g}" if p > floor else f"≤ {p:g}" for p in percents])
+    cut = any(np.any(line.gaps < floor) for line in lines)
+    ax.set_yticks(percents, [f"≤ {p:g}" if cut and p == floor else f"{p:g}" for p in percents])
     ax.set_yticks([], minor=True)
     ax.set_xlabel("time since the search began [s]")
     ax.set_ylabel("hypervolume missing to the exact front [%]")
