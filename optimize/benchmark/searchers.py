@@ -21,8 +21,8 @@ from optimize.search.sweep import sweep
 from physics.arrays import Array
 
 POPULATION = 100
-_PILOT = 4000  # candidates of the evolution that tells what a budget takes
-_CAUTION = 0.8  # of that budget: an evolution closes with small steps, and should come to them
+_PILOT = 2000  # candidates of the first evolution that tells what a budget takes
+_CAUTION = 0.9  # of that budget: an evolution closes with small steps, and should come to them
 _WARM = 0.5  # [s]
 _HUGE = 1e30  # in place of what cannot be computed: the libraries take no NaN
 _MARGIN = 0.1  # of the front's width, from its worst point to the reference point
@@ -146,11 +146,14 @@ def _swept(watched: Watched) -> None:
 
 
 def _budget(problem: Problem, seconds: float) -> int:
-    """Candidates an evolution draws in the time, from a pilot."""
+    """Candidates an evolution draws in the time, from two pilots: the second about as long as the search itself."""
     evolve(problem, 0, 2 * POPULATION, POPULATION)
-    start = perf_counter()
-    evolve(problem, 0, _PILOT, POPULATION)
-    return max(2 * POPULATION, int(_CAUTION * _PILOT * seconds / (perf_counter() - start)))
+    budget = _PILOT
+    for _ in range(2):
+        start = perf_counter()
+        evolve(problem, 0, budget, POPULATION)
+        budget = max(2 * POPULATION, int(_CAUTION * budget * seconds / (perf_counter() - start)))
+    return budget
 
 
 def _evolved(watched: Watched, seed: int, budget: int) -> None:

@@ -166,7 +166,9 @@ def _searched(name: str, own: list[Course], seconds: float, size: int, front: in
     rated = sorted(course.rated for course in own)
     gap = float(np.median(gaps))
     exact = [float(course.times[np.argmax(course.gap < 1e-12)]) for course in own if np.any(course.gap < 1e-12)]
-    reached = f"exact after {min(exact):.1f} s" if len(exact) == len(own) else f"{100 * gap:.2g} % missing"
+    reached = f"exact after {max(exact):.1f} s" if len(exact) == len(own) else f"{100 * gap:.2g} % missing"
     spread = "" if len(own) == 1 else f", {len(own)} seeds: {100 * min(gaps):.2g} to {100 * max(gaps):.2g} %"
-    told = f"{seconds:g} s; {rated[0]:,} to {rated[-1]:,} of {size:,} cores rated{spread}; exact front {front} cores"
+    done = f"{rated[0]:,}" if rated[0] == rated[-1] else f"{rated[0]:,} to {rated[-1]:,}"
+    sure = f", the last after {own[0].times[-1]:.1f} s" if rated[0] == size else ""
+    told = f"{seconds:g} s; {done} of {size:,} cores rated{sure}{spread}; exact front {front} cores"
     return Row(f"search: {name}, hypervolume", reached, told)
