@@ -9,8 +9,6 @@ from optimize.benchmark.table import HEAD, Row, markdown_head, write_csv
 from optimize.errors import FinfrontError
 from optimize.report.gap_figure import GapLine, write_gap_figure
 
-_TIMES = 400  # of a line of the figure
-
 
 def make_folder(folder: Path) -> None:
     """FinfrontError where it cannot be made."""
@@ -51,13 +49,12 @@ def _headline(title: str, lines: list[GapLine]) -> str:
 
 
 def gap_lines(courses: list[Course]) -> list[GapLine]:
-    """A line for each searcher on times common to its seeds, each gap being the last one reached."""
+    """A line for each searcher at every time of any of its seeds, each gap being the last one reached."""
     lines = []
     for name in dict.fromkeys(course.searcher for course in courses):
         own = [course for course in courses if course.searcher == name]
-        first, last = max(c.times[0] for c in own), max(c.times[-1] for c in own)
-        times = np.geomspace(first, last, _TIMES) if last > first else np.array([first])
-        times[-1] = last
+        first = max(c.times[0] for c in own)
+        times = np.unique(np.concatenate([c.times[c.times >= first] for c in own]))
         gaps = [c.gap[np.clip(np.searchsorted(c.times, times, side="right") - 1, 0, None)] for c in own]
         lines.append(GapLine(name, times, 100 * np.array(gaps)))
     return lines
