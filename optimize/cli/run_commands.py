@@ -12,6 +12,7 @@ from optimize.cli.app import OnCluster, RunFolder, Salvage, Seed, StudyFile, Wor
 
 if TYPE_CHECKING:
     from optimize.begun import Begun
+    from optimize.benchmark.searchers import Course
     from optimize.job import Also
     from optimize.study.model import Study
     from physics.arrays import Array
@@ -133,9 +134,26 @@ def report(run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a 
 def benchmark(
     study: StudyFile,
     cores: Annotated[int, typer.Option(min=1, help="Cores to rate, spread over the space.")] = 200_000,
+    search: Annotated[float, typer.Option(min=0, help="Seconds given to each searcher; 0 for none.")] = 0.0,
+    seeds: Annotated[int, typer.Option(min=1, help="Seeds of each searcher.")] = 3,
+    workers: Annotated[int, typer.Option(min=1, help="Sweep ten times the cores with one worker and so many.")] = 1,
+    out: Annotated[Path | None, typer.Option(help="Folder for table, courses and figure.")] = None,
 ) -> None:
-    """How many cores are rated in a second by one process, and what a single core takes."""
-    from optimize.benchmark import measure
+    """How fast cores are rated and searched, against scripts, the NumPy floor and other searchers: a Markdown table."""
+    from datetime import datetime
 
-    for line in measure(asked.problem_of(study), cores):
-        print(line)
+    from optimize.benchmark import suite, table, written
+
+    problem = asked.problem_of(study)
+    if out is not None:
+        written.make_folder(out)
+    about = table.machine(datetime.now().astimezone())
+    print(f"{about}\n\n{table.markdown_head()}", flush=True)
+    rows: list[table.Row] = []
+    courses: list[Course] = []
+    for row in suite.rows(problem, suite.Asked(cores, search, seeds, workers), courses):
+        print(row.markdown, flush=True)
+        rows.append(row)
+    if out is not None:
+        for path in written.write(out, f"{study.name}; {about}", rows, courses, problem.study.title):
+            print(path, file=sys.stderr)

@@ -1,6 +1,7 @@
 """How fast cores are rated: one process, the study's own space; timings live here, never in a test."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from time import perf_counter
 
 import numpy as np
@@ -14,8 +15,26 @@ _REPEATS = 50
 _BLOCK = 16384
 
 
-def measure(problem: CoreProblem, cores: int) -> Iterator[str]:
-    """Lines of text: cores and ratings a second over blocks spread evenly through the space, and one core alone.
+@dataclass(frozen=True)
+class Rate:
+    """Cores rated at `points` duty points in `seconds`; `single` [s] is one core alone."""
+
+    cores: int
+    points: int
+    seconds: float
+    single: float
+
+    @property
+    def cores_a_second(self) -> float:
+        return self.cores / self.seconds
+
+    @property
+    def ratings_a_second(self) -> float:
+        return self.cores * self.points / self.seconds
+
+
+def measure(problem: CoreProblem, cores: int) -> Rate:
+    """Time `CoreProblem.evaluate` over blocks spread evenly through the space, and over one core alone.
 
     A continuous space is rated at random points instead, fin families mixed as an evolution mixes them.
     """
@@ -25,10 +44,7 @@ def measure(problem: CoreProblem, cores: int) -> Iterator[str]:
         problem.evaluate(points)
         seconds += perf_counter() - start
         rated += len(points)
-    m = len(problem.duty.names)
-    yield f"{rated:,} cores at {m} duty points in {seconds:.2f} s, one process"
-    yield f"{rated / seconds:,.0f} cores/s   {rated * m / seconds:,.0f} ratings/s   {1e6 * seconds / rated:.2f} us/core"
-    yield f"one core alone: {1e3 * _single(problem):.2f} ms"
+    return Rate(rated, len(problem.duty.names), seconds, _single(problem))
 
 
 def _blocks(problem: CoreProblem, cores: int) -> Iterator[Array]:
