@@ -22,10 +22,9 @@ from physics.duty import Duty
 from physics.envelope import clearances
 from physics.fins import COOLANT_FAMILIES
 from physics.installation import HELD, Installation
-from physics.loop import step_loss
 from physics.losses import LARGEST_LOSS
 from physics.outputs import CLEARANCES
-from physics.pipes import Line
+from physics.pipes import Line, step_loss
 
 LADDERS = ("thickness", "tank_length")
 LISTS = ("line", "port")
@@ -64,8 +63,8 @@ class BoundedCores(CoreProblem):
         self._number = {name: i for i, name in enumerate(self.space.names)}
         used = {i for o in study.objectives for i in points_of(study, o.at)}
         self._at = [self._alone(i) for i in boundable_points(study) if i in used]
-        spacings = np.array([roll.values["spacing"] for roll in study.air_fins.values()])
-        self._spacing_number = np.unique(spacings, return_inverse=True)[1]
+        rolls = [study.air_fins[str(name)] for name in self.space.variables["air_fin"].values]
+        self._spacing_number = np.unique([roll.values["spacing"] for roll in rolls], return_inverse=True)[1]
 
     def __reduce__(self) -> tuple[Any, ...]:
         return BoundedCores, (self.study,)
@@ -86,7 +85,8 @@ class BoundedCores(CoreProblem):
         sink = around.asked.ambient_temperature if around.asked.temperature_open[0] else duty.coolant_inlet_temperature
         ends = [duty.air.specific_heat(T, p) for T in (sink, charge.temperature[1]) for p in charge.pressure]
         hottest = np.minimum(self._most("air_outlet_temperature", i), charge.temperature[1])
-        return At(i, duty, around, sink, hottest, loss, charge.temperature, charge.flow * np.maximum.reduce(ends), rises)
+        capacity = charge.flow * np.maximum.reduce(ends)
+        return At(i, duty, around, sink, hottest, loss, charge.temperature, capacity, rises)
 
     def _most(self, output: str, i: int) -> Array:
         """The most of an output that the limits allow at a duty point."""
@@ -141,7 +141,7 @@ class BoundedCores(CoreProblem):
 
     def _enlarged(self, small: Designs, top: Parameters, index: IntArray) -> Designs:
         ladders = {n: top[n] if top[n].size == 1 else top[n][index] for n in LADDERS if n in self._number}
-        return replace(small, **ladders)
+        return replace(small, **ladders)  # type: ignore[arg-type]
 
     def _reach(self, low: IntArray, high: IntArray, at: At, heat: Array) -> CoolantReach:
         """The coolant side of each box; boxes that have it in common share one calculation."""

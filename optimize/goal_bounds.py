@@ -4,7 +4,7 @@ import numpy as np
 
 from optimize.feasibility import Requirement, requirements, weights_of
 from optimize.study.model import Objective, Study
-from physics.arrays import Array
+from physics.arrays import Array, BoolArray
 from physics.bounds.boxes import Boxes
 from physics.bounds.whole import Better
 from physics.core_outputs import core_columns
@@ -69,8 +69,7 @@ class GoalBounds:
         """Objectives (n, k), to be minimised; infinite where a limit cannot be met."""
         columns = [np.broadcast_to(self._objective(o), n) for o in self.study.objectives]
         bound = np.stack(columns, axis=1)
-        bound[~np.broadcast_to(self._possible(), n)] = np.inf
-        return bound
+        return np.where(np.broadcast_to(self._possible(), n)[:, None], bound, np.inf)
 
     def _objective(self, o: Objective) -> Array:
         if OUTPUTS[o.output].per == "core":
@@ -84,13 +83,13 @@ class GoalBounds:
             value = np.minimum.reduce(values) if o.maximise else np.maximum.reduce(values)
         return np.asarray(-value if o.maximise else value)
 
-    def _possible(self) -> Array:
-        possible = np.ones(1, dtype=bool)
+    def _possible(self) -> BoolArray:
+        possible: BoolArray = np.ones(1, dtype=bool)
         for r in requirements(self.study):
             possible = possible & self._may_meet(r)
         return possible
 
-    def _may_meet(self, r: Requirement) -> Array:
+    def _may_meet(self, r: Requirement) -> BoolArray:
         """Where a requirement may be met by some core of the box."""
         if OUTPUTS[r.output].per == "core":
             if r.output not in GROWING:

@@ -1,6 +1,7 @@
 """Make `physics/data/*.json` from CoolProp, or check what is shipped: `python -m physics.property_fits`.
 
-The only door to CoolProp. Least squares of the relative error on Chebyshev nodes; the errors stated in the
+The product's only door to CoolProp (a benchmark times the usual script with it).
+Least squares of the relative error on Chebyshev nodes; the errors stated in the
 tables are found on an even grid of other points, ends of the range included.
 """
 

@@ -9,9 +9,9 @@ Source: A. H. Land, A. G. Doig, An automatic method of solving discrete programm
 497-520 (branch and bound; from memory).
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import prod
 from typing import Protocol
 
@@ -19,7 +19,7 @@ import numpy as np
 
 from optimize.pareto import Screen, nondominated, unique_front
 from optimize.search.archive import judge
-from optimize.search.problem import Axis, Problem
+from optimize.search.problem import Problem
 from optimize.search.rows import Rows
 from optimize.search.sweep import BLOCK, Grid
 from optimize.workers import in_order
@@ -98,30 +98,27 @@ def certified(
     parts = [whole]
     while parts[-1].total > COARSEST and parts[-1].thinned().total < parts[-1].total:
         parts.append(parts[-1].thinned())
-    found: Certified | None = None
+    found = Certified(_rated(problem, whole, np.empty((0, len(problem.axes)), dtype=np.int64)), 0, 0, 0)
     for part in parts[::HALVINGS][::-1]:
         found = _of_part(problem, part, found, workers, block, progress if part is whole else None)
-    assert found is not None
     return found
 
 
 def _of_part(
-    problem: Bounded, part: Part, before: Certified | None, workers: int, block: int, progress: Progress | None
+    problem: Bounded, part: Part, before: Certified, workers: int, block: int, progress: Progress | None
 ) -> Certified:
     """The exact front of a part of the grid, begun with that of a part of it."""
     first = _starts(problem, part, block)
     tasks = [range(b, min(b + BLOCKS_A_TASK, first.blocks)) for b in range(0, first.blocks, BLOCKS_A_TASK)]
-    front = before.front if before is not None else None
-    rated, boxes = (before.rated, before.boxes) if before is not None else (0, 0)
+    front, rated, boxes = before.front, before.rated, before.boxes
     for start in range(0, len(tasks), TASKS_A_ROUND):
         told = [(problem, part, first, task, front) for task in tasks[start : start + TASKS_A_ROUND]]
         with closing(in_order(_searched, told, workers)) as results:
             found = list(results)
         rated, boxes = rated + sum(f.rated for f in found), boxes + sum(f.boxes for f in found)
-        front = _merged([*(f.front for f in found), *([front] if front is not None else [])])
+        front = _merged([front, *(f.front for f in found)])
         if progress is not None:
             progress(first.first_point(min(start + TASKS_A_ROUND, len(tasks)) * BLOCKS_A_TASK), first.total)
-    assert front is not None
     return Certified(front, rated, boxes, part.total)
 
 
@@ -159,7 +156,7 @@ class Boxes:
         return Boxes(self.low[index], self.high[index])
 
 
-def _searched(problem: Bounded, part: Part, first: Grid, task: range, front: Rows | None) -> Certified:
+def _searched(problem: Bounded, part: Part, first: Grid, task: range, front: Rows) -> Certified:
     """What is on the front of a run of blocks of boxes, and not behind what is known."""
     found, rated, looked = front, 0, 0
     for number in task:
@@ -171,12 +168,10 @@ def _searched(problem: Bounded, part: Part, first: Grid, task: range, front: Row
             few = boxes.sizes <= FEW
             points = _points(boxes.take(np.flatnonzero(few)))
             for start in range(0, len(points), BLOCK):
-                rows = _rated(problem, part, points[start : start + BLOCK])
-                found = _merged([rows] if found is None else [found, rows])
+                found = _merged([found, _rated(problem, part, points[start : start + BLOCK])])
             rated += len(points)
             rest = _split(problem, boxes.take(np.flatnonzero(~few)))
             stack += [rest.take(np.arange(s, min(s + BOXES, len(rest)))) for s in range(0, len(rest), BOXES)]
-    assert found is not None
     return Certified(found, rated, looked, first.total)
 
 
@@ -191,15 +186,14 @@ def _block(problem: Bounded, part: Part, first: Grid, number: int) -> Boxes:
     return Boxes(low, high)
 
 
-def _promising(problem: Bounded, part: Part, boxes: Boxes, front: Rows | None) -> IntArray:
+def _promising(problem: Bounded, part: Part, boxes: Boxes, front: Rows) -> IntArray:
     """Positions of the boxes that may hold a point of the front."""
-    known = front.objectives if front is not None else np.empty((0, len(problem.objective_names)))
     low, high = (
         np.stack([v[ends[:, i]] for i, v in enumerate(part.values)], axis=1) for ends in (boxes.low, boxes.high)
     )
-    bound = problem.better(low, high, known)
+    bound = problem.better(low, high, front.objectives)
     index = np.flatnonzero(np.all(bound < np.inf, axis=1))
-    return index[Screen.of(known).passing(bound[index])]
+    return index[Screen.of(front.objectives).passing(bound[index])]
 
 
 def _split(problem: Bounded, boxes: Boxes) -> Boxes:
@@ -239,9 +233,9 @@ def _rated(problem: Bounded, part: Part, positions: IntArray) -> Rows:
         assert axis.size is not None
         ordinals = ordinals * axis.size + points[:, i]
     order = np.argsort(ordinals)
-    points = points[order].astype(float)
-    evaluation = problem.evaluate(points)
-    rows = Rows(ordinals[order], points, evaluation.objectives, evaluation.margins, evaluation.tie)
+    chosen = points[order].astype(float)
+    evaluation = problem.evaluate(chosen)
+    rows = Rows(ordinals[order], chosen, evaluation.objectives, evaluation.margins, evaluation.tie)
     return rows.take(np.flatnonzero(judge(evaluation).feasible))
 
 

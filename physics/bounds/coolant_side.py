@@ -120,7 +120,8 @@ def _least_flow(box: Boxes, duty: Duty, around: Installation, T: tuple[Array, Ar
     """Least coolant flow of each box [kg/s]: the narrowest way, the coldest coolant."""
     if around.loop is None or not np.any(around.asked.flow_open):
         return np.broadcast_to(duty.coolant_flow, (1,))
-    assert box.narrow is not None and box.step is not None
+    assert box.narrow is not None
+    assert box.step is not None
     return _operating_point(box.small, box.small_g, box.narrow, box.step[1], duty.coolant, around, T, least=False)
 
 
@@ -128,7 +129,8 @@ def _most_flow(box: Boxes, duty: Duty, around: Installation, T: tuple[Array, Arr
     """Most coolant flow of each box [kg/s]: the widest way, the hottest coolant."""
     if around.loop is None or not np.any(around.asked.flow_open):
         return np.broadcast_to(duty.coolant_flow, (1,))
-    assert box.wide is not None and box.step is not None
+    assert box.wide is not None
+    assert box.step is not None
     return _operating_point(box.large, box.large_g, box.wide, box.step[0], duty.coolant, around, T, least=True)
 
 
@@ -165,18 +167,19 @@ def _operating_point(
 def _outside(
     loop: Loop, step: Array, m: Array, coolant: Fluid, T: tuple[Array, Array], least: bool
 ) -> Array:
-    """Least or largest loss of the circuit beside the core [Pa]; the friction of a line may turn at Re 2300 and 4000."""
+    """Least or largest loss of the circuit beside the core [Pa]; pipe friction may turn at Re 2300 and 4000."""
     one = np.ones(1)
     rho = coolant.density(T[0] if least else T[1], one)
     mu = [coolant.viscosity(at, one) for at in T]
-    area = loop.line.area
-    turning = [4 * m / (np.pi * loop.line.bore * Re) for Re in (RE_LAMINAR, RE_TURBULENT)]
+    bores = [(run.line or loop.line).bore for run in loop.runs]
     mus = [mu[1] if least else mu[0]]
-    if not np.all(turning[1] > mu[0]):  # else turbulent throughout: the loss rises with the viscosity
+    if not all(np.all(4 * m / (np.pi * bore * RE_TURBULENT) > mu[0]) for bore in bores):
+        turning = [4 * m / (np.pi * bore * Re) for bore in bores for Re in (RE_LAMINAR, RE_TURBULENT)]
         mus = [*mu, *(np.clip(at, mu[1], mu[0]) for at in turning)]
-    losses = [loop_loss(loop, area, m, rho, at).total for at in mus]
+    # Where every line is turbulent the loss rises with the viscosity throughout.
+    losses = [loop_loss(loop, loop.line.area, m, rho, at).total for at in mus]
     best = np.minimum.reduce(losses) if least else np.maximum.reduce(losses)
-    return best + step * (m * m / rho)
+    return np.asarray(best + step * (m * m / rho))
 
 
 def _core_loss(
@@ -204,4 +207,4 @@ def _friction(side: Side, coolant: Fluid, m: Array, T: tuple[Array, Array], leas
         flow = Flow(at, cp * mu[0] / k, side.flow_length, side.width, side.stack_pitch, side.obstruction)
         ratio = f_ratio(False, mu[1] / mu[0], turbulence(side, at)) if least else 1.0
         values.append(side.family.f(side.fin, side.surface, flow) * ratio)
-    return np.minimum.reduce(values) if least else np.maximum.reduce(values)
+    return np.asarray(np.minimum.reduce(values) if least else np.maximum.reduce(values))

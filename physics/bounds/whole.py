@@ -14,7 +14,7 @@ from physics.film import Film, f_ratio, film
 from physics.fins import Flow
 from physics.heat_transfer import core_effectiveness
 from physics.installation import HELD, Installation
-from physics.losses import LARGEST_LOSS, air_loss
+from physics.losses import air_loss
 from physics.pressure_drop import duct_loss
 
 # What a rated core may be away from standing still, see thermal.SETTLED and SETTLED_FLOW.
@@ -109,15 +109,15 @@ def better(
 
 
 def _least_cp(duty: Duty, charge: Charge, T: tuple[Array, Array]) -> Array:
-    return np.minimum.reduce([duty.air.specific_heat(at, p) for at in T for p in charge.pressure])
+    return np.asarray(np.minimum.reduce([duty.air.specific_heat(at, p) for at in T for p in charge.pressure]))
 
 
 def _most_cp(duty: Duty, charge: Charge, T: tuple[Array, Array]) -> Array:
-    return np.maximum.reduce([duty.air.specific_heat(at, p) for at in T for p in charge.pressure])
+    return np.asarray(np.maximum.reduce([duty.air.specific_heat(at, p) for at in T for p in charge.pressure]))
 
 
 def _air_film(box: Boxes, duty: Duty, charge: Charge, T: Array, most: bool) -> Film:
-    """Film of the air at a mean temperature with the larger core's area and the shorter core's entry, or the reverse."""
+    """Film of the air at a mean temperature with the larger core's area and the shorter one's entry, or the reverse."""
     area, length = (box.large_g, box.small_g) if most else (box.small_g, box.large_g)
     side = replace(area.air, flow_length=length.air.flow_length)
     p = charge.pressure[0 if most else 1]
@@ -172,4 +172,4 @@ def _least_friction(box: Boxes, cold: Film, duty: Duty, charge: Charge, T: Array
         turbulent = np.clip((at - low) / (high - low), 0.0, 1.0)
         ratio = np.minimum(f_ratio(True, wall, turbulent), 1.0)
         values.append(side.family.f(side.fin, side.surface, flow) * ratio)
-    return np.minimum.reduce(values)
+    return np.asarray(np.minimum.reduce(values))

@@ -106,7 +106,8 @@ class FinFamily:
     band_f: tuple[float, float]
     transition: tuple[float, float] = (2300.0, 1e4)  # Re: laminar property ratios below, turbulent above
     mixed: bool = False  # an open passage: the fluid mixes across
-    turns: Callable[[Fin, Surface], Sequence[Array | float]] = lambda fin, surface: ()  # Re at which f may rise or fall anew
+    # Re at which f may turn from falling to rising, or back
+    turns: Callable[[Fin, Surface], Sequence[Array | float]] = lambda fin, surface: ()
     note: str = ""
 
     def outside(self, fin: Fin, surface: Surface, flow: Flow) -> BoolArray:
