@@ -1,8 +1,8 @@
 """Boxes of a study's cores for the search that leaves them out whole: ranges of variables -> bounds on the goals."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from optimize.study.model import Study
 from physics.arrays import Array, BoolArray, IntArray
 from physics.bounds.boxes import Boxes, boxes, resistances
 from physics.bounds.coolant_side import CoolantReach, coolant_reach, joined
-from physics.bounds.whole import better, charge_of, heat_rises
+from physics.bounds.whole import better, capacities, charge_of, heat_rises
 from physics.core import Designs, overall_length, stack_height
 from physics.duty import Duty
 from physics.envelope import clearances
@@ -28,8 +28,11 @@ from physics.pipes import Line, step_loss
 
 LADDERS = ("thickness", "tank_length")
 LISTS = ("line", "port")
-_ROUNDS = 2
+_ROUNDS = 2  # of bounds on a box
 _ROUNDING = 1e-9  # of the pocket: what the arithmetic of a clearance may be off
+
+
+Choice = TypeVar("Choice")
 
 
 @dataclass(frozen=True)
@@ -83,9 +86,8 @@ class BoundedCores(CoreProblem):
         rises = heat_rises(duty, around, loss)
         charge = charge_of(duty, around, (np.zeros(1), loss), rises)
         sink = around.asked.ambient_temperature if around.asked.temperature_open[0] else duty.coolant_inlet_temperature
-        ends = [duty.air.specific_heat(T, p) for T in (sink, charge.temperature[1]) for p in charge.pressure]
         hottest = np.minimum(self._most("air_outlet_temperature", i), charge.temperature[1])
-        capacity = charge.flow * np.maximum.reduce(ends)
+        _, capacity = capacities(duty, charge, sink)
         return At(i, duty, around, sink, hottest, loss, charge.temperature, capacity, rises)
 
     def _most(self, output: str, i: int) -> Array:
@@ -179,7 +181,7 @@ class BoundedCores(CoreProblem):
         small = self.space.batch(self.space.choices(low.astype(float)), everything).designs  # families aside
         for d in (small, self._enlarged(small, self.space.choices(high.astype(float)), everything)):
             outline = Outline(stack_height(d), overall_length(d))
-            for port, there in self._ports(low, high, small):
+            for port, there in self._members("port", self.space.ports, low, high):
                 for name, room in clearances(replace(d, port=port), outline, self.envelope).items():
                     margins[name] = np.where(there, np.maximum(margins[name], room), margins[name])
         fits = (small.side_by_side == 0) | (np.round(small.passages) % small.passes == 0)
@@ -187,25 +189,20 @@ class BoundedCores(CoreProblem):
             fits = fits & (room >= -_ROUNDING * getattr(self.study.envelope, CLEARANCE_SCALES[name]))
         return np.broadcast_to(fits, len(low))
 
-    def _ports(self, low: IntArray, high: IntArray, small: Designs) -> list[tuple[Any, BoolArray]]:
-        """The ports of boxes, and in which of them each is."""
-        if "port" not in self._number:
-            return [(small.port, np.ones(len(low), dtype=bool))]
-        i = self._number["port"]
-        inside = [(low[:, i] <= n) & (n <= high[:, i]) for n in range(len(self.space.ports))]
-        return [(port, there) for port, there in zip(self.space.ports, inside, strict=True) if np.any(there)]
-
-    def _lines(self, low: IntArray, high: IntArray) -> list[tuple[Line, BoolArray]]:
-        i = self._number.get("line")
-        inside = [
-            (low[:, i] <= n) & (n <= high[:, i]) if i is not None else np.ones(len(low), dtype=bool)
-            for n in range(len(self.space.lines))
-        ]
-        return [(line, there) for line, there in zip(self.space.lines, inside, strict=True) if np.any(there)]
+    def _members(
+        self, name: str, choices: Sequence[Choice], low: IntArray, high: IntArray
+    ) -> list[tuple[Choice, BoolArray]]:
+        """Those of a variable's choices that are in some box, and in which boxes each is."""
+        i = self._number.get(name)
+        if i is None:
+            return [(choice, np.ones(len(low), dtype=bool)) for choice in choices]
+        inside = [(low[:, i] <= n) & (n <= high[:, i]) for n in range(len(choices))]
+        return [(choice, there) for choice, there in zip(choices, inside, strict=True) if np.any(there)]
 
     def _boxes(self, small: Designs, large: Designs, low: IntArray, high: IntArray) -> Boxes:
         """Boxes with the extremes of the ports and lines in them."""
-        ports, lines = self._ports(low, high, small), self._lines(low, high)
+        ports = self._members("port", self.space.ports, low, high)
+        lines = self._members("line", self.space.lines, low, high)
         least, most = _extremes([(*resistances(port, small, large), there) for port, there in ports], len(low))
         if not lines:
             return boxes(small, large, (least, most))

@@ -32,12 +32,13 @@ NOW = datetime(2026, 3, 9, 14, 5, 6, tzinfo=UTC)
 HERE = str(Path(__file__).parent)
 
 
-def standing(workers: int, processes: bool = False) -> Any:
+def standing(workers: int, processes: bool = False, **more: Any) -> Any:
     """A cluster on this machine; begun again where dask's own thread does not start within its ten seconds."""
     for attempt in range(5):
         try:
             return distributed.LocalCluster(
-                n_workers=workers, threads_per_worker=1, processes=processes, dashboard_address=None, silence_logs=50
+                n_workers=workers, threads_per_worker=1, processes=processes, dashboard_address=None, silence_logs=50,
+                **more,
             )
         except AssertionError:
             if attempt == 4:
@@ -211,10 +212,7 @@ def test_certificates_of_dask_s_own_configuration_are_used(tmp_path):
         "cluster._CONNECT = 4.0\n"
         "with spread_over(sys.argv[1]): print(list(in_order(pow, [(2, 3), (3, 2)], workers=1)))"
     )
-    with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None, silence_logs=50, security=security,
-        protocol="tls://",
-    ) as made:
+    with standing(1, security=security, protocol="tls://") as made:
         assert made.scheduler_address.startswith("tls://")
         command = [sys.executable, "-c", code, made.scheduler_address]
         known = os.environ | settings

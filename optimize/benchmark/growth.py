@@ -8,7 +8,7 @@ from time import perf_counter
 
 import numpy as np
 
-from optimize.benchmark.rates import random_points
+from optimize.benchmark.rates import best, random_points
 from optimize.evaluate import CoreProblem
 from optimize.search.sweep import sweep
 from optimize.study.model import Variable
@@ -17,7 +17,6 @@ from optimize.tolerance.draws import Draws
 from physics.arrays import Array
 from physics.rating import rate
 
-_REPEATS = 3
 POINTS = (1, 2, 4, 8, 16)  # times the study's own duty points
 
 
@@ -60,26 +59,17 @@ def doublings(largest: int, count: int = 6) -> list[int]:
     return sorted({max(1, largest // 2**i) for i in range(count)})
 
 
-def _best(call: Callable[[], object]) -> float:
-    times = []
-    for _ in range(_REPEATS):
-        start = perf_counter()
-        call()
-        times.append(perf_counter() - start)
-    return min(times)
-
-
 def over_designs(problem: CoreProblem, largest: int) -> Growth:
     """Time of one call of `CoreProblem.evaluate` over the number of designs in it, fin families mixed."""
     points, sizes = random_points(problem.axes, largest, np.random.default_rng(0)), doublings(largest)
-    times = [_best(lambda n=n: problem.evaluate(points[:n])) for n in sizes]  # type: ignore[misc]
+    times = [best(lambda n=n: problem.evaluate(points[:n])) for n in sizes]  # type: ignore[misc]
     return Growth("time", "s", "designs in one call", np.array(sizes, float), np.array(times))
 
 
 def over_copies(problem: CoreProblem, largest: int) -> Growth:
     """Time of the copies of one core over their number: drawn, made, rated, judged."""
     core, sizes = problem.space.core(_computable(problem)), doublings(largest)
-    times = [_best(lambda n=n: copies(problem, [core], Draws(problem.study, n), SHOP)) for n in sizes]  # type: ignore[misc]
+    times = [best(lambda n=n: copies(problem, [core], Draws(problem.study, n), SHOP)) for n in sizes]  # type: ignore[misc]
     return Growth("time", "s", "copies of a core", np.array(sizes, float), np.array(times))
 
 
@@ -99,7 +89,7 @@ def over_duty_points(problem: CoreProblem, cores: int) -> Growth | None:
     times = []
     for times_over in POINTS:
         duty = problem.duty.at(np.tile(np.arange(m), times_over))
-        times.append(_best(lambda duty=duty: [rate(designs, duty, None, problem.envelope) for designs in batches]))  # type: ignore[misc]
+        times.append(best(lambda duty=duty: [rate(designs, duty, None, problem.envelope) for designs in batches]))  # type: ignore[misc]
     return Growth("time", "s", "duty points", m * np.array(POINTS, float), np.array(times))
 
 

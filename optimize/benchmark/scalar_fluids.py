@@ -1,6 +1,6 @@
 """Fluids for the scalar baselines: one property of one state at a time, as plain floats.
 
-`Polynomials` evaluates the product's own fits term by term; `LookedUp` asks CoolProp anew for every property.
+`PolynomialGas` and `PolynomialLiquid` are the product's own fits; `LookedUp` asks CoolProp anew for every property.
 """
 
 import math

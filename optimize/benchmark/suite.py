@@ -18,7 +18,7 @@ from optimize.benchmark.growth import (
     workers_against_one,
 )
 from optimize.benchmark.operations import Floor, floor_of
-from optimize.benchmark.rates import Rate, measure, random_points
+from optimize.benchmark.rates import Rate, best, measure, random_points
 from optimize.benchmark.searchers import Course, compete, exact_front
 from optimize.benchmark.table import Row
 from optimize.evaluate import CoreProblem
@@ -80,12 +80,7 @@ def _baselines(problem: CoreProblem, cores: int, rate: Rate) -> Iterator[Row]:
 def _batched_seconds(problem: CoreProblem) -> float:
     """Seconds a core in one batch of the families the scripts know, every core rated in full."""
     points = baseline(problem, _BATCH).points
-    times = []
-    for _ in range(3):
-        start = perf_counter()
-        problem.rate_points(points)
-        times.append(perf_counter() - start)
-    return min(times) / len(points)
+    return best(lambda: problem.rate_points(points)) / len(points)
 
 
 def _floor(problem: CoreProblem) -> Iterator[Row]:
@@ -158,7 +153,7 @@ def _searchers(problem: CoreProblem, asked: Asked, courses: list[Course]) -> Ite
     for name in dict.fromkeys(course.searcher for course in found):
         yield _searched(name, [course for course in found if course.searcher == name], asked.seconds, size, len(front))
     for name in absent:
-        yield Row(f"search: {name}", LEFT_OUT, "not installed; pip install 'finfront[benchmark]'")
+        yield Row(f"search: {name}", LEFT_OUT, "not installed: pip install --editable '.[benchmark]'")
 
 
 def _searched(name: str, own: list[Course], seconds: float, size: int, front: int) -> Row:

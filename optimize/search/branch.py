@@ -30,8 +30,7 @@ Progress = Callable[[int, int], None]
 CHUNK = 8  # values of a ladder in a box to begin with
 FEW = 8  # points of a box that are rated rather than bounded again
 COARSEST = 60_000  # points of the grid begun with, about
-TASKS_A_ROUND = 16
-BLOCKS_A_TASK = 1
+BLOCKS_A_ROUND = 16  # with the front of the rounds before
 HALVINGS = 4  # from one part of the grid to the next
 BOXES = 131_072  # looked at together
 
@@ -109,16 +108,16 @@ def _of_part(
 ) -> Certified:
     """The exact front of a part of the grid, begun with that of a part of it."""
     first = _starts(problem, part, block)
-    tasks = [range(b, min(b + BLOCKS_A_TASK, first.blocks)) for b in range(0, first.blocks, BLOCKS_A_TASK)]
     front, rated, boxes = before.front, before.rated, before.boxes
-    for start in range(0, len(tasks), TASKS_A_ROUND):
-        told = [(problem, part, first, task, front) for task in tasks[start : start + TASKS_A_ROUND]]
+    for start in range(0, first.blocks, BLOCKS_A_ROUND):
+        stop = min(start + BLOCKS_A_ROUND, first.blocks)
+        told = [(problem, part, first, number, front) for number in range(start, stop)]
         with closing(in_order(_searched, told, workers)) as results:
             found = list(results)
         rated, boxes = rated + sum(f.rated for f in found), boxes + sum(f.boxes for f in found)
         front = _merged([front, *(f.front for f in found)])
         if progress is not None:
-            progress(first.first_point(min(start + TASKS_A_ROUND, len(tasks)) * BLOCKS_A_TASK), first.total)
+            progress(first.first_point(stop), first.total)
     return Certified(front, rated, boxes, part.total)
 
 
@@ -156,22 +155,21 @@ class Boxes:
         return Boxes(self.low[index], self.high[index])
 
 
-def _searched(problem: Bounded, part: Part, first: Grid, task: range, front: Rows) -> Certified:
-    """What is on the front of a run of blocks of boxes, and not behind what is known."""
+def _searched(problem: Bounded, part: Part, first: Grid, number: int, front: Rows) -> Certified:
+    """What is on the front of a block of boxes, and not behind what is known."""
     found, rated, looked = front, 0, 0
-    for number in task:
-        stack = [_block(problem, part, first, number)]
-        while stack:
-            boxes = stack.pop()
-            looked += len(boxes)
-            boxes = boxes.take(_promising(problem, part, boxes, found))
-            few = boxes.sizes <= FEW
-            points = _points(boxes.take(np.flatnonzero(few)))
-            for start in range(0, len(points), BLOCK):
-                found = _merged([found, _rated(problem, part, points[start : start + BLOCK])])
-            rated += len(points)
-            rest = _split(problem, boxes.take(np.flatnonzero(~few)))
-            stack += [rest.take(np.arange(s, min(s + BOXES, len(rest)))) for s in range(0, len(rest), BOXES)]
+    stack = [_block(problem, part, first, number)]
+    while stack:
+        boxes = stack.pop()
+        looked += len(boxes)
+        boxes = boxes.take(_promising(problem, part, boxes, found))
+        few = boxes.sizes <= FEW
+        points = _points(boxes.take(np.flatnonzero(few)))
+        for start in range(0, len(points), BLOCK):
+            found = _merged([found, _rated(problem, part, points[start : start + BLOCK])])
+        rated += len(points)
+        rest = _split(problem, boxes.take(np.flatnonzero(~few)))
+        stack += [rest.take(np.arange(s, min(s + BOXES, len(rest)))) for s in range(0, len(rest), BOXES)]
     return Certified(found, rated, looked, first.total)
 
 
@@ -198,7 +196,7 @@ def _promising(problem: Bounded, part: Part, boxes: Boxes, front: Rows) -> IntAr
 
 def _split(problem: Bounded, boxes: Boxes) -> Boxes:
     """Each box in two: along its ladder while it reaches over more than one value, then value by value of a list."""
-    low, high, done = [], [], []
+    low, high = [], []
     left = np.arange(len(boxes))
     for axis in (*problem.spans.ladders, *problem.spans.lists):
         wide = boxes.high[left, axis] > boxes.low[left, axis]
@@ -208,7 +206,6 @@ def _split(problem: Bounded, boxes: Boxes) -> Boxes:
         lower[:, axis], upper[:, axis] = middle, middle + 1
         low += [now.low, upper]
         high += [lower, now.high]
-        done.append(left[wide])
         left = left[~wide]
     if not low:
         return boxes.take(np.empty(0, dtype=np.int64))
@@ -226,7 +223,7 @@ def _points(boxes: Boxes) -> IntArray:
 
 
 def _rated(problem: Bounded, part: Part, positions: IntArray) -> Rows:
-    """The front among some points."""
+    """The feasible ones among some points."""
     points = np.stack([v[positions[:, i]] for i, v in enumerate(part.values)], axis=1)
     ordinals = np.zeros(len(points), dtype=np.int64)
     for i, axis in enumerate(problem.axes):

@@ -1,11 +1,12 @@
 """The most the coolant side of a box can carry, and the flow it can have, at one duty point."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from physics.arrays import Array, IntArray
 from physics.bounds.boxes import Boxes
+from physics.columns import take
 from physics.core import Designs, Geometry, Side
 from physics.duty import Duty
 from physics.film import f_ratio, film, turbulence
@@ -25,43 +26,32 @@ _FACTOR = np.ones(1)
 
 @dataclass(frozen=True)
 class CoolantReach:
-    """Per box (n,): flow [kg/s] and capacity [W/K] between (least, most), the most the film and fins conduct [W/K],
-    the least the plate and what lies on it resist [K/W], the least loss of the core [Pa], and from the coolant's
-    outlet to the ambient (`rejection`, least) [K/W]: None where its temperature is given."""
+    """Per box (n,) or (1,): the most that capacity of the coolant, and film with fins, can be [W/K], the least loss of
+    the core [Pa], and the least from the coolant before it to the ambient [K/W], None where its temperature is given.
+    """
 
-    flow: tuple[Array, Array]
-    capacity: tuple[Array, Array]
+    capacity: Array
     conductance: Array
     loss: Array
     rejection: Array | None
 
     def take(self, index: IntArray) -> "CoolantReach":
         """That of the boxes at `index`."""
-
-        def at(value: Array) -> Array:
-            return value if len(value) == 1 else value[index]
-
-        return CoolantReach(
-            (at(self.flow[0]), at(self.flow[1])), (at(self.capacity[0]), at(self.capacity[1])), at(self.conductance),
-            at(self.loss), None if self.rejection is None else at(self.rejection),
-        )
+        return take(self, index)
 
 
 def joined(parts: list[tuple[IntArray, CoolantReach]], n: int) -> CoolantReach:
     """One of n boxes from those of parts of them, each with its positions."""
 
-    def whole(values: list[Array]) -> Array:
+    def whole(name: str) -> Array | None:
         full = np.empty(n)
-        for (index, _), value in zip(parts, values, strict=True):
+        for index, part in parts:
+            if (value := getattr(part, name)) is None:
+                return None
             full[index] = value
         return full
 
-    ends = [[whole([getattr(r, name)[end] for _, r in parts]) for end in (0, 1)] for name in ("flow", "capacity")]
-    rejections = [r.rejection for _, r in parts if r.rejection is not None]
-    return CoolantReach(
-        (ends[0][0], ends[0][1]), (ends[1][0], ends[1][1]), whole([r.conductance for _, r in parts]),
-        whole([r.loss for _, r in parts]), whole(rejections) if rejections else None,
-    )
+    return CoolantReach(**{field.name: whole(field.name) for field in fields(CoolantReach)})  # type: ignore[arg-type]
 
 
 def coolant_reach(
@@ -75,21 +65,21 @@ def coolant_reach(
     properties pull both ways.
     """
     wide = (sink, hottest)
-    least = _least_flow(box, duty, around, wide)
+    least = _flow(box, duty, around, wide, most=False)
     C_least = least * np.minimum(*_heats(duty.coolant, wide))
     rejected = _rejection(around, duty, (C_least, np.full_like(C_least, np.inf)))
     mean = _hottest(sink, hottest, heat, C_air, C_least, rejected[1] if rejected is not None else 0.0)
     T = (sink, np.minimum(mean, hottest))
-    flow = least, _most_flow(box, duty, around, T)
-    capacity = C_least, flow[1] * np.maximum(*_heats(duty.coolant, wide))
+    most = _flow(box, duty, around, T, most=True)
+    C_most = most * np.maximum(*_heats(duty.coolant, wide))
     side = replace(box.large_g.coolant, free_area=box.small_g.coolant.free_area)
     p = duty.coolant_inlet_pressure
     films = [
-        film(side, duty.coolant, flow[1], at, hottest, p, box.large.fin_conductivity, _FACTOR).conductance for at in T
+        film(side, duty.coolant, most, at, hottest, p, box.large.fin_conductivity, _FACTOR).conductance for at in T
     ]
-    loss = _core_loss(box.large, box.large_g, duty.coolant, flow[0], (sink, hottest), least=True)
-    rejection = _rejection(around, duty, capacity)
-    return CoolantReach(flow, capacity, ROUNDED * np.maximum(*films), loss, rejection and rejection[0])
+    loss = _core_loss(box.large, box.large_g, duty.coolant, least, (sink, hottest), least=True)
+    rejection = _rejection(around, duty, (C_least, C_most))
+    return CoolantReach(C_most, ROUNDED * np.maximum(*films), loss, rejection and rejection[0])
 
 
 def _rejection(
@@ -116,22 +106,14 @@ def _heats(coolant: Fluid, T: tuple[Array, Array]) -> list[Array]:
     return [coolant.specific_heat(at, np.ones(1)) for at in T]
 
 
-def _least_flow(box: Boxes, duty: Duty, around: Installation, T: tuple[Array, Array]) -> Array:
-    """Least coolant flow of each box [kg/s]: the narrowest way, the coldest coolant."""
+def _flow(box: Boxes, duty: Duty, around: Installation, T: tuple[Array, Array], most: bool) -> Array:
+    """Most coolant flow of each box [kg/s]: the widest way, the hottest coolant; or the least: narrowest, coldest."""
     if around.loop is None or not np.any(around.asked.flow_open):
         return np.broadcast_to(duty.coolant_flow, (1,))
-    assert box.narrow is not None
+    d, g, line = (box.large, box.large_g, box.wide) if most else (box.small, box.small_g, box.narrow)
+    assert line is not None
     assert box.step is not None
-    return _operating_point(box.small, box.small_g, box.narrow, box.step[1], duty.coolant, around, T, least=False)
-
-
-def _most_flow(box: Boxes, duty: Duty, around: Installation, T: tuple[Array, Array]) -> Array:
-    """Most coolant flow of each box [kg/s]: the widest way, the hottest coolant."""
-    if around.loop is None or not np.any(around.asked.flow_open):
-        return np.broadcast_to(duty.coolant_flow, (1,))
-    assert box.wide is not None
-    assert box.step is not None
-    return _operating_point(box.large, box.large_g, box.wide, box.step[0], duty.coolant, around, T, least=True)
+    return _operating_point(d, g, line, box.step[0 if most else 1], duty.coolant, around, T, least=most)
 
 
 def _operating_point(

@@ -10,7 +10,7 @@ from physics.bounds.boxes import Boxes
 from physics.bounds.coolant_side import ROUNDED, CoolantReach
 from physics.core import Side
 from physics.duty import Duty
-from physics.film import Film, f_ratio, film
+from physics.film import Film, f_ratio, film, turbulence
 from physics.fins import Flow
 from physics.heat_transfer import core_effectiveness
 from physics.installation import HELD, Installation
@@ -33,7 +33,6 @@ class Better:
     air_pressure_drop: Array
     coolant_pressure_drop: Array
     heat_rejected: Array
-    air_inlet_pressure: Array
 
 
 @dataclass(frozen=True)
@@ -90,30 +89,28 @@ def better(
     sink = around.asked.ambient_temperature if reach.rejection is not None else duty.coolant_inlet_temperature
     T_in, T_mean = charge.temperature, (charge.temperature[1] + hottest) / 2 + _MEAN_ABOVE
     hot = _air_film(box, duty, charge, T_mean, most=True)
-    C_air = charge.flow * _least_cp(duty, charge, (sink, T_in[1]))
+    C_air, C_most = capacities(duty, charge, sink)
     UA = _most_UA(box, hot.conductance * ROUNDED, reach)
     share = _most_share(box, reach, UA, C_air)
     T_out = T_in[0] - share * (T_in[0] - sink)
-    heat = share * charge.flow * _most_cp(duty, charge, (sink, T_in[1])) * (T_in[1] - sink)
+    heat = share * C_most * (T_in[1] - sink)
     least_heat = C_air * np.maximum(T_in[0] - hottest, 0.0)
     T_cold = np.minimum(np.maximum(T_out, sink + least_heat / UA), T_mean)
     loss = _least_air_loss(box, duty, charge, T_cold, T_out, heat)
     if around.blower is not None and around.asked.air[0] == HELD and rises:
-        charge = charge_of(duty, around, (loss, np.maximum(most_loss, loss)), rises)
-        T_out = charge.temperature[0] - share * (charge.temperature[0] - sink)
+        T_least = charge_of(duty, around, (loss, np.maximum(most_loss, loss)), rises).temperature[0]
+        T_out = T_least - share * (T_least - sink)
     sound = (T_in[0] > sink) & np.isfinite(T_out) & np.isfinite(loss)
     return Better(
         np.where(sound, T_out - UNSETTLED, -np.inf), np.where(sound, loss, -np.inf), reach.loss,
-        np.where(sound, heat * (1 + _UNSETTLED_LOSS), np.inf), charge.pressure[0],
+        np.where(sound, heat * (1 + _UNSETTLED_LOSS), np.inf),
     )
 
 
-def _least_cp(duty: Duty, charge: Charge, T: tuple[Array, Array]) -> Array:
-    return np.asarray(np.minimum.reduce([duty.air.specific_heat(at, p) for at in T for p in charge.pressure]))
-
-
-def _most_cp(duty: Duty, charge: Charge, T: tuple[Array, Array]) -> Array:
-    return np.asarray(np.maximum.reduce([duty.air.specific_heat(at, p) for at in T for p in charge.pressure]))
+def capacities(duty: Duty, charge: Charge, coldest: Array) -> tuple[Array, Array]:
+    """Capacity of the charge (least, most) [W/K] between a temperature [K] and its hottest, at either pressure."""
+    cp = [duty.air.specific_heat(T, p) for T in (coldest, charge.temperature[1]) for p in charge.pressure]
+    return charge.flow * np.minimum.reduce(cp), charge.flow * np.maximum.reduce(cp)
 
 
 def _air_film(box: Boxes, duty: Duty, charge: Charge, T: Array, most: bool) -> Film:
@@ -136,7 +133,7 @@ def _most_UA(box: Boxes, air: Array, reach: CoolantReach) -> Array:
 
 def _most_share(box: Boxes, reach: CoolantReach, UA: Array, C_air: Array) -> Array:
     """Largest (T_in - T_out)/(T_in - T_sink); from the most coolant in the core and the least beyond it."""
-    d, C = box.large, reach.capacity[1]
+    d, C = box.large, reach.capacity
     mixed = box.large_g.coolant.family.mixed
     K = core_effectiveness(UA, C_air, C, d.passes, d.side_by_side, mixed) * np.minimum(C_air, C)
     if reach.rejection is None:
@@ -151,14 +148,14 @@ def _least_air_loss(
     cold = _air_film(box, duty, charge, T_mean, most=False)
     # T_wall/T_air = 1 - Q R_air/T_air: the wall is coldest with all the heat over the poorest film.
     wall = np.clip(1 - heat / (cold.conductance / ROUNDED * T_mean), 0.5, 1.0)
-    f = _least_friction(box, cold, duty, charge, T_mean, wall)
+    f = _least_friction(box, cold, duty, charge, wall)
     T_in, p = charge.temperature, charge.pressure[1]
     loss = air_loss(box.small, box.small_g, duty.air, charge.flow, T_in[1], T_mean, T_out, p, f).total
     lids = [duct_loss(box.small.lid_loss, box.small.lid_area, charge.flow, duty.air.density(T, p)) for T in T_in]
     return np.maximum(loss - (lids[1] - lids[0]), 0.0) * (1 - _UNSETTLED_LOSS)
 
 
-def _least_friction(box: Boxes, cold: Film, duty: Duty, charge: Charge, T: Array, wall: Array) -> Array:
+def _least_friction(box: Boxes, cold: Film, duty: Duty, charge: Charge, wall: Array) -> Array:
     """Fanning f of the longer core at the coldest air, at the hottest, and where the family's curve may turn."""
     side: Side = box.large_g.air
     hot = charge.flow / side.free_area * side.surface.hydraulic_diameter / duty.air.viscosity(
@@ -168,8 +165,6 @@ def _least_friction(box: Boxes, cold: Film, duty: Duty, charge: Charge, T: Array
     values = []
     for at in Re:
         flow = Flow(at, cold.flow.Pr, side.flow_length, side.width, side.stack_pitch, side.obstruction)
-        low, high = side.family.transition
-        turbulent = np.clip((at - low) / (high - low), 0.0, 1.0)
-        ratio = np.minimum(f_ratio(True, wall, turbulent), 1.0)
+        ratio = np.minimum(f_ratio(True, wall, turbulence(side, at)), 1.0)
         values.append(side.family.f(side.fin, side.surface, flow) * ratio)
     return np.asarray(np.minimum.reduce(values))
