@@ -53,13 +53,15 @@ class Cluster:
         """A result when it is there; FinfrontError when there is no worker left for too long."""
         from distributed import KilledWorker
 
-        alone = monotonic()
+        alone, failed = monotonic(), False
         while True:
             try:
                 return future.result(timeout=_LOOK)
             except TimeoutError:
-                if future.done():
+                if failed:
                     raise  # the task's own
+                # A result, or a fault, that came just behind the last look is taken at the next one.
+                failed = future.status == "error"
                 alone = monotonic() if self._look() else alone
             except KilledWorker:
                 raise FinfrontError("the cluster lost a task again and again", do=_LOST_OFTEN) from None

@@ -126,6 +126,39 @@ def test_a_fault_of_the_task_is_the_fault_the_user_sees(local):
         list(in_order(divmod, [(1, 1), (1, 0), (2, 1)], workers=1))
 
 
+class Behind:
+    """A future that is done just behind the look at it: its result, or its fault, comes at the next one."""
+
+    def __init__(self, status: str, then: Any):
+        self.status, self.then, self.looks = status, then, 0
+
+    def result(self, timeout: float) -> Any:
+        self.looks += 1
+        if self.looks == 1:
+            raise TimeoutError("the look's own")
+        if isinstance(self.then, Exception):
+            raise self.then
+        return self.then
+
+
+class Alive:
+    """A client with a worker."""
+
+    status = "running"
+
+    def scheduler_info(self, n_workers: int) -> dict[str, Any]:
+        return {"workers": {"one": {}}}
+
+
+def test_a_result_just_behind_the_look_at_it_is_taken():
+    assert cluster_module.Cluster(Alive(), 1)._result(Behind("finished", 7)) == 7
+    for fault in (TimeoutError("the task's own"), ZeroDivisionError("the task's own")):
+        with pytest.raises(type(fault), match="the task's own"):
+            cluster_module.Cluster(Alive(), 1)._result(Behind("error", fault))
+    with pytest.raises(FinfrontError, match="again and again"):
+        cluster_module.Cluster(Alive(), 1)._result(Behind("error", distributed.KilledWorker("task", None, 3)))
+
+
 def test_a_scheduler_that_dies_is_told():
     made = standing(1)
     with joined(made.scheduler_address, patience=3.0) as found:
