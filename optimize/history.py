@@ -9,6 +9,7 @@ from typing import Any
 from optimize import one_writer, runs, store
 from optimize.errors import FinfrontError
 from optimize.notes import notes_of
+from optimize.scope import scope_of
 
 
 @dataclass(frozen=True)
@@ -51,10 +52,11 @@ def _entry(place: Path) -> Entry:
 
 def _finished(place: Path) -> tuple[str, list[str]]:
     record: dict[str, Any] = json.loads((place / runs.RECORD).read_text(encoding="utf-8"))
-    exact = "sweep of" if record["exact"] else "evolution,"
+    scope = scope_of(record)
+    how = f"certified, {scope.rated:,} rated of" if scope.drawn else "sweep of" if scope.exact else "evolution,"
     found = (
-        f"{record['study']}, seed {record['seed']}: {exact} {record['rated']:,} cores, {record['feasible']:,} meet "
-        f"everything, {record['front']:,} on the front"
+        f"{record['study']}, seed {record['seed']}: {how} {scope.cores:,} cores, {scope.meeting}, "
+        f"{record['front']:,} on the front"
     )
     if record["hypervolume"]:
         found += f", hypervolume {100 * record['hypervolume']['share']:.1f} %"

@@ -12,20 +12,16 @@ import numpy as np
 from optimize import copy_tables, runs, soak_tables, tables, water
 from optimize.core_sheets import MOST_SHEETS, core_sheets
 from optimize.curves import curve_table, numeric_variables
-from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
 from optimize.evenly import evenly
 from optimize.feasibility import objective_value
+from optimize.method import Progress, search
 from optimize.picks import pick_name, picks
 from optimize.record import record_of
 from optimize.robust_tables import fallen_table, robust_front, robust_record, robust_table
 from optimize.search.archive import Archive
-from optimize.search.band import BandRule
-from optimize.search.evolve import evolve
 from optimize.search.memory import Memory
 from optimize.search.rows import Rows
-from optimize.search.sweep import layout, sweep
-from optimize.seeds import stream
 from optimize.study.model import Objective, Study
 from optimize.tighten_tables import tighten_tables
 from optimize.tolerance.robust import band_rule
@@ -37,11 +33,8 @@ from physics.arrays import Array
 if TYPE_CHECKING:
     import pandas as pd
 
-LARGEST_SWEEP = 20_000_000  # cores; above it, or with a continuous variable, "auto" evolves
-MOST_SWEPT = 5_000_000_000  # several hours of two cores
 _COPIES_SHOWN = 128
 
-Progress = Callable[[str, int, int], None]
 Also = Callable[[CoreProblem, Archive, dict[str, int]], "tuple[dict[str, pd.DataFrame], dict[str, Any]]"]
 
 
@@ -77,11 +70,11 @@ def run(
     sheets = _sheets(problem, archive.front, named, workers, progress)
     record["seconds"] = {"search": searched - begun, "scatter and tables": perf_counter() - searched}
     # Of a search that was gone on with the rate is not known: what was kept took no time now
-    record["cores_per_second"] = None if held else archive.rated / (searched - begun)
+    record["cores_per_second"] = None if held else _decided(archive) / (searched - begun)
     if (told := cluster_told()) is not None:
         record["cluster"] = told
     runs.write(folder, study.text, study.files, record, found, sheets)
-    return Outcome(folder, archive.feasible > 0, record, found)
+    return Outcome(folder, len(archive.front) > 0, record, found)
 
 
 def _more(
@@ -103,53 +96,17 @@ def _more(
         yield also(problem, archive, named)
 
 
+def _decided(archive: Archive) -> int:
+    """Cores rated, or ruled out with proof."""
+    return archive.rated if archive.proof is None else archive.proof.points
+
+
 def _joined(record: dict[str, Any], more: dict[str, Any]) -> dict[str, Any]:
     """A record with more entries; an entry that is a table itself keeps what it has."""
     return record | {
         key: record[key] | value if isinstance(record.get(key), dict) and isinstance(value, dict) else value
         for key, value in more.items()
     }
-
-
-def search_method(problem: CoreProblem) -> str:
-    """"sweep" or "evolve", as the study asks or, with "auto", by the size of its space.
-
-    Raises FinfrontError for a sweep of a continuous or an endless space.
-    """
-    size, method = problem.space.size, problem.study.search.method
-    if method == "auto":
-        return "sweep" if size is not None and size <= LARGEST_SWEEP else "evolve"
-    if method == "sweep" and size is None:
-        raise FinfrontError("a sweep needs steps", "method in [search]", "give each range a step, or ask for 'evolve'")
-    if method == "sweep" and size is not None and size > MOST_SWEPT:
-        raise FinfrontError(f"a sweep of {size:,} cores would take days", "method in [search]", "ask for 'evolve'")
-    return method
-
-
-def search_plan(problem: CoreProblem) -> str:
-    """How the search of a study is cut into batches, in words: what a memory of it must agree with."""
-    asked = problem.study.search
-    if search_method(problem) == "sweep":
-        return layout(problem.axes)
-    return f"evolution of {asked.evaluations} evaluations, population {asked.population}"
-
-
-def search(
-    problem: CoreProblem, workers: int, progress: Progress, rule: BandRule | None = None,
-    memory: Memory | None = None, start: Array | None = None,
-) -> tuple[str, Archive]:
-    """The front by the method the study asks for, or the one its size asks for; with its band where a rule is given."""
-    asked, method = problem.study.search, search_method(problem)
-    if method == "sweep":
-        return method, sweep(
-            problem, workers, progress=lambda done, total: progress("cores rated", done, total), rule=rule,
-            memory=memory,
-        )
-    seed = int(stream(problem.study.seed, "search").generate_state(1)[0])
-    return method, evolve(
-        problem, seed, asked.evaluations, asked.population,
-        lambda done, total: progress("cores drawn", done, total), rule, memory, start,
-    )
 
 
 def _picks(problem: CoreProblem, front: Rows) -> dict[str, int]:

@@ -10,14 +10,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 from small_studies import SMALL, study, write
-from test_search import Drawn, Smooth, assert_same
+from test_search import Boxed, Drawn, Smooth, assert_same
 
 from optimize import begun as begun_module
-from optimize import job, runs, store
+from optimize import job, method, runs, store
 from optimize.begun import begun, question, stored_designs
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
 from optimize.one_writer import is_held, one_writer
+from optimize.search.certify import certify
 from optimize.search.evolve import evolve
 from optimize.search.memory import Arrays
 from optimize.search.sweep import Grid, sweep
@@ -55,7 +56,11 @@ def evolved(memory):
     return evolve(Smooth(), seed=4, budget=1500, population=40, memory=memory)
 
 
-@pytest.mark.parametrize("search", [swept, evolved], ids=["sweep", "evolve"])
+def certified(memory):
+    return certify(Boxed((3, 48, 32, 24, 1)), seed=4, block=20, memory=memory)
+
+
+@pytest.mark.parametrize("search", [swept, evolved, certified], ids=["sweep", "evolve", "certify"])
 def test_a_search_cut_at_ten_points_ends_as_one_never_cut(search):
     whole = Cut([])
     truth = search(whole)
@@ -91,7 +96,7 @@ def test_a_search_that_draws_other_points_than_were_kept_is_refused():
 
 
 def opened(asked, out, now=NOW, **options):
-    plan = job.search_plan(CoreProblem(asked))
+    plan = method.search_plan(CoreProblem(asked))
     return begun(asked, out, now, plan, **options)
 
 
@@ -219,9 +224,9 @@ def test_salvage_goes_on_from_what_is_sound(place, tmp_path):
 
 
 def test_the_starter_s_plan_names_what_a_store_must_agree_with():
-    assert "sweep of" in job.search_plan(CoreProblem(study(**SMALL)))
+    assert "sweep of" in method.search_plan(CoreProblem(study(**SMALL)))
     asked = study(**SMALL | {"method": '"evolve"'})
-    assert "50000 evaluations" in job.search_plan(CoreProblem(asked)).replace(",", "")
+    assert "50000 evaluations" in method.search_plan(CoreProblem(asked)).replace(",", "")
     assert json.dumps(runs.versions())
 
 
@@ -240,13 +245,13 @@ def test_a_sweep_of_ten_million_cores_stays_below_a_gigabyte(tmp_path):
         "import resource, sys\n"
         "from pathlib import Path\n"
         "from datetime import UTC, datetime\n"
-        "from optimize import job\n"
+        "from optimize import method\n"
         "from optimize.begun import begun\n"
         "from optimize.evaluate import CoreProblem\n"
         "from optimize.study.load import load\n"
         "asked = load(sys.argv[1]); problem = CoreProblem(asked)\n"
-        "with begun(asked, Path(sys.argv[2]), datetime.now(UTC), job.search_plan(problem)) as work:\n"
-        "    _, archive = job.search(problem, 2, lambda *_: None, None, work.store)\n"
+        "with begun(asked, Path(sys.argv[2]), datetime.now(UTC), method.search_plan(problem)) as work:\n"
+        "    _, archive = method.search(problem, 2, lambda *_: None, None, work.store)\n"
         "most = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]\n"
         "print(archive.rated, most[0] / 1024, most[1] / 1024)\n"
     )

@@ -53,7 +53,7 @@ def same(study: Study) -> int:
     assert truth.ordinals[order].tolist() == found.front.ordinals.tolist()
     for name in ("points", "objectives", "margins", "tie"):
         assert getattr(truth, name)[order].tobytes() == getattr(found.front, name).tobytes(), name
-    return found.rated
+    return found.proof.rated
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -97,14 +97,14 @@ def test_workers_and_blocks_change_nothing_but_the_time():
     for other in fronts[1:]:
         assert other.front.ordinals.tolist() == fronts[0].front.ordinals.tolist()
         assert other.front.objectives.tobytes() == fronts[0].front.objectives.tobytes()
-    assert fronts[0].rated == fronts[1].rated
+    assert fronts[0].proof == fronts[1].proof
 
 
 def test_most_cores_are_never_rated():
     found = certified(BoundedCores(RACER))
-    assert found.points == 2_358_720
+    assert found.proof.points == 2_358_720
     assert len(found.front) == 20
-    assert found.rated < 0.02 * found.points
+    assert found.proof.rated < 0.02 * found.proof.points
 
 
 def test_a_space_without_a_feasible_core_has_an_empty_front():

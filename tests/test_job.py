@@ -11,15 +11,16 @@ import pandas as pd
 import pytest
 from small_studies import ROOT, SMALL, points, problem, study, with_limits, with_variable, write
 
-from optimize import job, runs
+from optimize import job, method, runs
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
 from optimize.pareto import normalised_hypervolume
+from optimize.report.summary import summary
 from optimize.search.evolve import evolve
 from optimize.search.sweep import sweep
 from optimize.seeds import stream
 from optimize.study.load import load
-from optimize.study.model import Limit, Study
+from optimize.study.model import Limit, Objective, Study
 from optimize.tolerance.draws import FACTORS
 from physics.outputs import CLEARANCES, OUTPUTS
 
@@ -282,6 +283,35 @@ def test_an_evolution_repeats_itself_and_follows_its_seed(tmp_path):
     assert first.record["rated"] <= 240
 
 
+def test_a_certified_front_is_the_sweep_s_and_told_as_such(done, tmp_path):
+    outcome = run(small(method="certify"), tmp_path)
+    for name in ("front.csv", "misses.csv", "limits.csv", "yield.csv"):
+        assert content(outcome.folder).get(name) == content(done.folder).get(name), name
+    record = outcome.record
+    assert (record["method"], record["exact"], record["space"]) == ("certify", True, done.record["space"])
+    assert (record["counted"], record["feasible"]) == (done.record["rated"], done.record["feasible"])
+    text = summary(runs.read(outcome.folder))
+    assert f"exact over {record['space']:,} cores: {record['rated']:,} ratings in full" in text
+    assert "drawn evenly meet everything" in text
+
+
+def test_what_cannot_be_certified_is_refused(tmp_path):
+    continuous = study(**SMALL | {"thickness": '{ from = "40 mm", to = "90 mm" }', "method": '"certify"'})
+    with pytest.raises(FinfrontError, match="needs steps"):
+        run(continuous, tmp_path)
+    boundless = small(method="certify")
+    boundless = replace(boundless, objectives=(Objective("port_area", False, None), *boundless.objectives[:1]))
+    with pytest.raises(FinfrontError, match="'port_area' has no bound"):
+        run(boundless, tmp_path)
+
+
+def test_large_spaces_are_certified_where_bounds_and_no_copies_are_asked():
+    racer = load(ROOT / "studies" / "dune_racer_fine.toml")
+    assert method.search_method(CoreProblem(racer)) == "certify"
+    boundless = replace(racer, objectives=(Objective("port_area", False, None), *racer.objectives))
+    assert method.search_method(CoreProblem(boundless)) == "evolve"
+
+
 # --- edges ----------------------------------------------------------------------------------------------------------
 
 
@@ -362,11 +392,13 @@ def test_a_sweep_over_a_continuous_variable_is_a_fault_of_the_user(tmp_path):
         run(study(**SMALL | {"thickness": '{ from = "40 mm", to = "90 mm" }', "method": '"sweep"'}), tmp_path)
 
 
-def test_a_space_too_large_to_sweep_is_evolved(monkeypatch):
-    monkeypatch.setattr(job, "LARGEST_SWEEP", 1000)
+def test_a_space_too_large_to_sweep_is_certified_or_evolved(monkeypatch):
+    monkeypatch.setattr(method, "LARGEST_SWEEP", 1000)
     s = small(evaluations=200, population=20)
-    method, archive = job.search(CoreProblem(s), 1, quiet)
-    assert method == "evolve"
+    assert method.search_method(CoreProblem(s)) == "certify"
+    s = replace(s, objectives=(Objective("effectiveness", True, "worst"), *s.objectives[1:]))
+    used, archive = method.search(CoreProblem(s), 1, quiet)
+    assert used == "evolve"
     assert archive.rated <= 200
 
 

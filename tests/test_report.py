@@ -118,7 +118,7 @@ class TestFrontData:
         designs = two.tables["designs"]
         rows = designs[(designs["feasible"] == "yes") & (designs["layer"] != 1)]
         assert np.array_equal(front_data(two).feasible, rows[[HEAT, LOSS]].to_numpy())
-        assert front_data(two).feasible_total == two.record["feasible"]
+        assert front_data(two).feasible_words == f"{two.record['feasible']:,}"
 
     def test_every_pick_of_the_record_is_drawn_with_its_own_values(self, two: runs.Run) -> None:
         shown = {name: pick for pick in front_data(two).picks for name in pick.name.split(", ")}

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from small_studies import SMALL, write
 
-from optimize import job, runs
+from optimize import job, method, runs
 from optimize.begun import begun
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
@@ -35,7 +35,7 @@ def carried_out(asked: Study, out: Path, survey: Survey | None = None) -> job.Ou
     """What the command does between the survey and the drawing."""
     start = None if survey is None else survey.start
     also = None if survey is None else (lambda _, archive, __: answer(survey, archive))
-    with begun(asked, out, NOW, job.search_plan(CoreProblem(asked)), start) as work:
+    with begun(asked, out, NOW, method.search_plan(CoreProblem(asked)), start) as work:
         return job.run(asked, work.folder, 1, work.made, quiet, work.store, start, also)
 
 

@@ -14,7 +14,7 @@ from hostile import hostile
 from small_studies import SECOND_DUTY, write
 from test_rerun import KEYS, carried_out, changed, dimension
 
-from optimize import job, runs, store
+from optimize import method, runs, store
 from optimize.begun import begun
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
@@ -384,7 +384,7 @@ def test_the_list_shows_every_run_and_one_bad_folder_hides_none(folder, place, t
     (everything / "undated" / runs.RECORD).write_text(json.dumps(undated))
     (everything / "noise" / store.FILE).write_bytes(bytes(range(256)) * 40)
     asked = load(place)
-    with begun(asked, everything / "open", NOW, job.search_plan(CoreProblem(asked))):
+    with begun(asked, everything / "open", NOW, method.search_plan(CoreProblem(asked))):
         assert "being written" in text_of(history(everything))
     entries = {entry.folder.name: " ".join(entry.lines) for entry in history(everything)}
     assert set(entries) == {"first", "second", "duties", "broken", "empty", "list", "noise", "open", "undated"}
@@ -455,7 +455,7 @@ def test_a_note_that_says_nothing_or_never_ends_is_refused(folder, text):
 
 def test_a_note_can_be_put_on_a_run_at_work_but_not_on_any_folder(folder, place, tmp_path):
     asked = load(place)
-    with begun(asked, tmp_path / "open", NOW, job.search_plan(CoreProblem(asked))), pytest.raises(FinfrontError), \
+    with begun(asked, tmp_path / "open", NOW, method.search_plan(CoreProblem(asked))), pytest.raises(FinfrontError), \
             one_writer(tmp_path / "open", NOW):  # fmt: skip
         pass
     add_note(tmp_path / "open", "let it run", NOW)

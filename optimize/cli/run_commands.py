@@ -30,7 +30,7 @@ def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="Study file to
 @app.command()
 def check(study: StudyFile) -> None:
     """Read a study and say what it asks; every fault at once if it has any."""
-    from optimize.job import search_method
+    from optimize.method import search_method
     from optimize.tolerance.robust import check_robust
 
     problem = asked.problem_of(study)
@@ -87,10 +87,11 @@ def _carried_out(
     from optimize.begun import begun
     from optimize.core_drawings import write_drawings
     from optimize.evaluate import CoreProblem
+    from optimize.method import search_plan
     from optimize.report import write_report
     from optimize.workers import spread_over
 
-    plan = job.search_plan(CoreProblem(study))
+    plan = search_plan(CoreProblem(study))
     opened = begun(study, out, datetime.now(UTC), plan, start, salvage)
     with spread_over(cluster), opened as work, progress_bars() as progress:
         folder = work.folder
@@ -107,7 +108,7 @@ def _carried_out(
     if record.get("cluster", {}).get("lost"):
         told = record["cluster"]
         print(f"{told['lost']} workers were lost, {told['retried']} tasks done again", file=sys.stderr)
-    if not record["feasible"]:
+    if not record["front"]:
         raise typer.Exit(1)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from optimize.report.columns import column, one_column, quantity, requirement_words, words
 from optimize.report.figure_data import objective_titles, sorted_front
 from optimize.runs import Run
+from optimize.scope import scope_of
 from physics.arrays import Array
 
 _FAIL = re.compile(r"(?P<name>.+) by (?P<percent>[0-9.e+-]+) %")
@@ -15,25 +16,30 @@ _FAIL = re.compile(r"(?P<name>.+) by (?P<percent>[0-9.e+-]+) %")
 
 @dataclass(frozen=True)
 class LimitData:
-    """What limits what: requirements that turned cores away, most first; shares [%] of all cores rated."""
+    """What limits what: requirements that turned cores away, most first; shares [%] of the cores counted.
+
+    Those are all cores rated, or some `drawn` evenly from the space.
+    """
 
     names: tuple[str, ...]
     share: Array
     alone: Array
     idle: tuple[str, ...]
-    rated: int
+    counted: int
+    drawn: bool
 
 
 def limit_data(run: Run) -> LimitData:
     """Share of cores each requirement turned away, and the share it alone did."""
-    table, rated = run.tables["limits"], int(run.record["rated"])
+    table, scope = run.tables["limits"], scope_of(run.record)
+    counted = max(scope.counted, 1)
     away = table["cores_turned_away"].to_numpy(dtype=np.float64)
     names = [requirement_words(str(name)) for name in table["requirement"]]
     acts = away > 0
     return LimitData(
         tuple(name for name, act in zip(names, acts, strict=True) if act),
-        100 * away[acts] / max(rated, 1), 100 * table["by_it_alone"].to_numpy(dtype=np.float64)[acts] / max(rated, 1),
-        tuple(name for name, act in zip(names, acts, strict=True) if not act), rated,
+        100 * away[acts] / counted, 100 * table["by_it_alone"].to_numpy(dtype=np.float64)[acts] / counted,
+        tuple(name for name, act in zip(names, acts, strict=True) if not act), scope.counted, scope.drawn,
     )
 
 

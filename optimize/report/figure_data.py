@@ -10,6 +10,7 @@ import numpy as np
 
 from optimize.report.columns import column, columns_of, typeset, words
 from optimize.runs import Run
+from optimize.scope import scope_of
 from physics.arrays import Array, BoolArray
 from physics.outputs import CLEARANCES
 
@@ -63,7 +64,7 @@ class FrontData:
     Attributes
     ----------
     titles : columns of the objectives, k of them; maximise : their sense.
-    feasible : (n, k) feasible cores that are not on the front. feasible_total : how many the search met.
+    feasible : (n, k) feasible cores that are not on the front. feasible_words : what they are some of.
     front : (n, k), sorted by the first objective. cores : their ids.
     shop : clouds of some front cores; model : clouds of the picks.
     near : (k, 2) view for the front with shop clouds; wide : (k, 2) view with the model's outlines as well.
@@ -72,7 +73,7 @@ class FrontData:
     titles: tuple[str, ...]
     maximise: tuple[bool, ...]
     feasible: Array
-    feasible_total: int
+    feasible_words: str
     front: Array
     cores: tuple[str, ...]
     picks: tuple[Pick, ...]
@@ -96,9 +97,15 @@ def front_data(run: Run) -> FrontData:
     feasible = feasible_beside(run, titles)
     near = _near_view(front, feasible, shop, maximise)
     return FrontData(
-        titles, maximise, feasible, int(run.record["feasible"]), front, tuple(table["core"]), picks, shop, model,
+        titles, maximise, feasible, _grey_words(run, feasible, front), front, tuple(table["core"]), picks, shop, model,
         limit_lines(run, titles, near), near, _wide_view(front, shop, model),
     )
+
+
+def _grey_words(run: Run, feasible: Array, front: Array) -> str:
+    """How many feasible cores there are, and whether all of them are shown."""
+    scope = scope_of(run.record)
+    return scope.feasible_words if len(feasible) + len(front) < scope.feasible or scope.drawn else f"{scope.feasible:,}"
 
 
 def objective_titles(run: Run) -> tuple[str, ...]:

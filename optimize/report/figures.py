@@ -34,12 +34,17 @@ def draw_limits(data: LimitData, headline: str) -> "Figure":
         text = f"{share_words(share)} (alone {share_words(alone)})" if alone > 0 else share_words(share)
         ax.annotate(text, (share, y), (4, 0), textcoords="offset points", va="center", fontsize=7.5)
     ax.set_yticks(at, [textwrap.fill(name, 42) for name in data.names])
-    ax.set(ylim=(rows - 0.45, -0.55), xlabel=f"share of all {data.rated:,} cores rated [%]")
+    ax.set(ylim=(rows - 0.45, -0.55), xlabel=_share_of(data))
     ax.set_xticks(range(0, 101, 20))
     ax.set_xlim(0, max(float(data.share.max(initial=1.0)) * 1.32, 10.0))
     ax.grid(False, axis="y")
     ax.legend(loc="lower right", frameon=False)
     return figure
+
+
+def _share_of(data: LimitData) -> str:
+    which = f"{data.counted:,} cores drawn evenly" if data.drawn else f"all {data.counted:,} cores rated"
+    return f"share of {which} [%]"
 
 
 def share_words(share: float) -> str:

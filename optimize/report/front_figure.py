@@ -187,8 +187,7 @@ def _feasible_note(ax: "Axes", data: FrontData) -> list[Note]:
     sense = np.where(data.maximise, -1.0, 1.0) / np.ptp(data.near, axis=1)
     worse = shown[np.argsort((shown * sense).sum(axis=1))[len(shown) // 2 :]]
     at = np.median(worse, axis=0)
-    few = len(data.feasible) + len(data.front) < data.feasible_total
-    text = f"grey: feasible cores ({'some of ' if few else ''}{data.feasible_total:,})"
+    text = f"grey: feasible cores ({data.feasible_words})"
     return [Note(text, _xy(at), style.SOFT, leader=False)]
 
 

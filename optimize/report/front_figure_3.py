@@ -93,10 +93,9 @@ def _key(ax: "Axes", data: FrontData) -> None:
 
 
 def _legend(ax: "Axes", data: FrontData, y: float) -> None:
-    few = len(data.feasible) + len(data.front) < data.feasible_total
     rows = [
         ("o", style.FRONT, f"front, {len(data.front):,} cores"),
-        ("o", style.FEASIBLE, f"feasible cores ({'some of ' if few else ''}{data.feasible_total:,})"),
+        ("o", style.FEASIBLE, f"feasible cores ({data.feasible_words})"),
     ]
     if data.shop:
         rows += [

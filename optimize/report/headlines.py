@@ -3,14 +3,16 @@
 from optimize.report.columns import column, words
 from optimize.report.core_data import limit_data, range_data
 from optimize.runs import Run
+from optimize.scope import scope_of
 
 _LONGEST = 84  # characters of a headline at A4 width
 
 
 def front(run: Run) -> str:
     """How many cores are worth having, out of how many, and whether that is all of them."""
-    rated, kept = run.record["rated"], run.record["front"]
-    of = f"{rated:,} cores, every one rated" if run.record["exact"] else f"{rated:,} cores rated"
+    scope, kept = scope_of(run.record), run.record["front"]
+    how = ", rated or ruled out" if scope.drawn else ", every one rated" if scope.exact else " rated"
+    of = f"{scope.cores:,} cores{how}"
     return fit(run, f"{kept:,} worth having out of {of}")
 
 
@@ -55,7 +57,7 @@ def worth(run: Run) -> str:
 
 def misses(run: Run) -> str:
     """Nothing is feasible."""
-    return fit(run, f"none of {run.record['rated']:,} cores meets everything; these come nearest")
+    return fit(run, f"none of {scope_of(run.record).cores:,} cores meets everything; these come nearest")
 
 
 def fit(run: Run, said: str) -> str:

@@ -4,6 +4,7 @@ from optimize.report.columns import label, number, requirement_words, words
 from optimize.report.markdown import plain, table
 from optimize.report.rerun_data import FATES, RerunData, rerun_data, worth_words
 from optimize.runs import Run
+from optimize.scope import scope_of
 
 _MOST_CHANGES = 20
 _MOST_CORES = 15
@@ -71,7 +72,7 @@ def _old(data: RerunData) -> str:
 
 def _search(run: Run) -> str:
     """How near the survivors and their neighbours came before any search, and what was saved."""
-    warm, exact = run.record["rerun"]["warm"], run.record["exact"]
+    warm, scope = run.record["rerun"]["warm"], scope_of(run.record)
     if not warm["front"] or warm["share"] is None:
         return ""
     said = (
@@ -79,7 +80,10 @@ def _search(run: Run) -> str:
         f"{100 * warm['share']:.2f} % of the hypervolume of the new front and {warm['found']:,} of its "
         f"{warm['front']:,} cores. "
     )
-    if exact:
+    if scope.drawn:
+        ratings = f"{warm['search_rated']:,} ratings in full"
+        return said + f"The certified search that followed took {ratings}: the new front is exact, not near."
+    if scope.exact:
         return said + f"The sweep that followed rated all {warm['search_rated']:,}: the new front is exact, not near."
     said += f"The search that followed rated {warm['search_rated']:,}"
     if "cold_rated" in warm:

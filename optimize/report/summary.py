@@ -17,6 +17,7 @@ from optimize.report.rerun_section import rerun_section
 from optimize.report.system_sections import system_sections
 from optimize.report.tolerance_sections import knee_share, tolerance_sections
 from optimize.runs import Run
+from optimize.scope import Scope, scope_of
 
 MAIN_OUTPUTS = (
     "heat_rejected", "air_outlet_temperature", "air_pressure_drop", "coolant_pressure_drop", "filled_mass",
@@ -61,10 +62,11 @@ def sections(run: Run) -> dict[str, str]:
 
 def outcome(run: Run) -> str:
     """What came out, in two sentences."""
-    record = run.record
+    record, scope = run.record, scope_of(run.record)
+    cores = f"{scope.cores:,} cores" if scope.drawn else f"{scope.cores:,} cores rated"
     if "front" not in run.tables:
         return (
-            f"None of {record['rated']:,} cores rated meets everything that was asked. "
+            f"None of {cores} meets everything that was asked. "
             f"The requirement that turned most away is {_first_limit(run)}."
         )
     knee = run.tables["front"].set_index("core").loc[record["picks"]["knee"]]
@@ -72,9 +74,14 @@ def outcome(run: Run) -> str:
         f"{words(c.name)} {quantity(float(knee[c.title]), c.unit)}"
         for c in (column(o["column"]) for o in record["objectives"])
     )
+    worth = "none is beaten in every objective"
+    found = (
+        f"Of {cores} {record['front']:,} are worth having: they meet everything, and {worth} ({scope.meeting})."
+        if scope.drawn else
+        f"Of {cores} {scope.meeting}, and {record['front']:,} of those are worth having: {worth}."
+    )
     return (
-        f"Of {record['rated']:,} cores rated {record['feasible']:,} meet everything, and {record['front']:,} of those "
-        f"are worth having: none is beaten in every objective. "
+        f"{found} "
         f"The knee of that front is {record['picks']['knee']}: {values}{knee_share(run)}."
     )
 
@@ -168,24 +175,19 @@ def _limits(run: Run) -> str:
     data = limit_data(run)
     if not data.names:
         return "No requirement turned any core away."
+    drawn = f"Of {data.counted:,} cores drawn evenly from all.\n\n" if data.drawn else ""
     rows = [
         [plain(name), share_words(share), share_words(alone)]
         for name, share, alone in list(zip(data.names, data.share, data.alone, strict=True))[:_MOST_LIMITS]
     ]
     left = f"\n\nTurned nothing away: {plain('; '.join(data.idle))}." if data.idle else ""
-    return table(["requirement", "cores turned away", "by it alone"], rows) + left
+    return drawn + table(["requirement", "cores turned away", "by it alone"], rows) + left
 
 
 def _trust(run: Run) -> str:
     """Exact or not, flags, bands."""
     record = run.record
-    exact = (
-        f"The front is exact over {record['rated']:,} cores, all of them rated."
-        if record["exact"] else
-        f"The front is the best of {record['rated']:,} cores rated in an evolutionary search: near the true one, "
-        "not proven."
-    )
-    lines = [f"- {exact}", *(f"- {text}" for text in _flags(run))]
+    lines = [f"- {_exact(scope_of(record))}", *(f"- {text}" for text in _flags(run))]
     if record["not_computable"]:
         lines.append(f"- {record['not_computable']:,} cores could not be computed and count as infeasible.")
     texts: dict[str, list[str]] = {}
@@ -198,6 +200,22 @@ def _trust(run: Run) -> str:
             "to a tenth beyond its worst (for comparing searches of the same study)."
         )
     return "\n".join(lines)
+
+
+def _exact(scope: Scope) -> str:
+    """How far the front is the true one."""
+    if scope.drawn:
+        return (
+            f"The front is exact over {scope.cores:,} cores: {scope.rated:,} ratings in full, all others ruled out by "
+            "bounds that no core of a range can beat. Counts of cores that meet or miss a requirement are of "
+            f"{scope.counted:,} drawn evenly."
+        )
+    if scope.exact:
+        return f"The front is exact over {scope.rated:,} cores, all of them rated."
+    return (
+        f"The front is the best of {scope.rated:,} cores rated in an evolutionary search: near the true one, "
+        "not proven."
+    )
 
 
 def _flags(run: Run) -> list[str]:
@@ -218,7 +236,8 @@ def _made(run: Run) -> str:
     record = run.record
     seconds = float(np.sum(list(record["seconds"].values())))
     rate = record["cores_per_second"]
-    pace = "the search was stopped and gone on with" if rate is None else f"{rate:,.0f} cores rated a second"
+    done = "decided" if scope_of(record).drawn else "rated"
+    pace = "the search was stopped and gone on with" if rate is None else f"{rate:,.0f} cores {done} a second"
     versions = ", ".join(f"{name} {version}" for name, version in record["versions"].items())
     return "\n".join([
         f"- study {plain(record['study'])}, SHA-256 {record['study_sha256'][:16]}..., seed {record['seed']}",

@@ -156,7 +156,7 @@ def _warm(survey: Survey, archive: Archive) -> dict[str, Any]:
     found = sum(bool(np.any(np.all(warm == row, axis=1))) for row in final)
     record: dict[str, Any] = {
         "rated": len(survey.old.rows) + len(survey.climbed.seen), "seconds": survey.seconds,
-        "share": share, "found": found, "front": len(final), "search_rated": archive.rated,
+        "share": share, "found": found, "front": len(final), "search_rated": archive.ratings,
     }
     if not survey.run.record["exact"] and share is not None:
         record["cold_rated"] = _cold(survey, share)

@@ -29,6 +29,15 @@ EVERYTHING = 2**64 - 1
 
 
 @dataclass(frozen=True)
+class Proof:
+    """What a front that is exact without every point rated rests on: points ruled out or rated in full, and boxes."""
+
+    points: int
+    rated: int
+    boxes: int
+
+
+@dataclass(frozen=True)
 class Archive:
     """The result of a search, or of a part of one.
 
@@ -43,6 +52,7 @@ class Archive:
     rated, feasible, not_computable : numbers of points. The others are infeasible and computable.
     violated, violated_alone : (q,) numbers of computable points that violate each margin, and only that one.
     band : of the cores that may be on the front of the copies, where a search was asked for it.
+    proof : of the front, where points were ruled out unseen; counts and samples are then of points drawn evenly.
     """
 
     kept: Rows
@@ -56,6 +66,12 @@ class Archive:
     violated: IntArray
     violated_alone: IntArray
     band: Band | None = None
+    proof: Proof | None = None
+
+    @property
+    def ratings(self) -> int:
+        """Number of points rated in full, those of a proof included."""
+        return self.rated + (self.proof.rated if self.proof is not None else 0)
 
     @property
     def front(self) -> Rows:

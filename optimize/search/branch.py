@@ -11,14 +11,15 @@ Source: A. H. Land, A. G. Doig, An automatic method of solving discrete programm
 
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from math import prod
 from typing import Protocol
 
 import numpy as np
 
 from optimize.pareto import Screen, nondominated, unique_front
-from optimize.search.archive import judge
+from optimize.search.archive import Proof, judge
+from optimize.search.memory import Arrays, Memory, Nothing, rows_of_arrays, rows_to_arrays
 from optimize.search.problem import Problem
 from optimize.search.rows import Rows
 from optimize.search.sweep import BLOCK, Grid
@@ -63,12 +64,19 @@ class Bounded(Problem, Protocol):
 
 @dataclass(frozen=True)
 class Certified:
-    """An exact front, and what it took: points rated in full, boxes looked at, of how many points."""
+    """An exact front, and what it took."""
 
     front: Rows
-    rated: int
-    boxes: int
-    points: int
+    proof: Proof
+
+    def to_arrays(self) -> Arrays:
+        """As a memory keeps it."""
+        return rows_to_arrays(self.front, "front") | {"proof": np.array(astuple(self.proof), dtype=np.int64)}
+
+    @staticmethod
+    def of_arrays(arrays: Arrays) -> "Certified":
+        """The inverse of `to_arrays`."""
+        return Certified(rows_of_arrays(arrays, "front"), Proof(*(int(n) for n in arrays["proof"])))
 
 
 @dataclass(frozen=True)
@@ -89,36 +97,68 @@ class Part:
         return Part(tuple(fewer if i == longest else v for i, v in enumerate(self.values)))
 
 
-def certified(
-    problem: Bounded, workers: int = 1, block: int = BOXES, progress: Progress | None = None
-) -> Certified:
-    """The exact front of the grid of a problem, all its axes discrete."""
+@dataclass(frozen=True)
+class Round:
+    """Blocks of boxes searched with the same front behind them."""
+
+    part: Part
+    first: Grid
+    blocks: range
+
+    @property
+    def share(self) -> float:
+        """Of its part's points, those decided when it is over."""
+        return self.first.first_point(self.blocks.stop) / self.first.total
+
+
+def rounds(problem: Bounded, block: int = BOXES) -> list[Round]:
+    """All rounds of a certified search, the coarse parts of the grid first."""
     whole = Part(tuple(np.arange(size) for size in Grid.of(problem.axes, block).sizes))
     parts = [whole]
     while parts[-1].total > COARSEST and parts[-1].thinned().total < parts[-1].total:
         parts.append(parts[-1].thinned())
-    found = Certified(_rated(problem, whole, np.empty((0, len(problem.axes)), dtype=np.int64)), 0, 0, 0)
+    found = []
     for part in parts[::HALVINGS][::-1]:
-        found = _of_part(problem, part, found, workers, block, progress if part is whole else None)
+        first = _starts(problem, part, block)
+        starts = range(0, first.blocks, BLOCKS_A_ROUND)
+        found += [Round(part, first, range(s, min(s + BLOCKS_A_ROUND, first.blocks))) for s in starts]
     return found
 
 
-def _of_part(
-    problem: Bounded, part: Part, before: Certified, workers: int, block: int, progress: Progress | None
+def certified(
+    problem: Bounded, workers: int = 1, block: int = BOXES, progress: Progress | None = None,
+    memory: Memory | None = None, start: Array | None = None,
 ) -> Certified:
-    """The exact front of a part of the grid, begun with that of a part of it."""
-    first = _starts(problem, part, block)
-    front, rated, boxes = before.front, before.rated, before.boxes
-    for start in range(0, first.blocks, BLOCKS_A_ROUND):
-        stop = min(start + BLOCKS_A_ROUND, first.blocks)
-        told = [(problem, part, first, number, front) for number in range(start, stop)]
-        with closing(in_order(_searched, told, workers)) as results:
-            found = list(results)
-        rated, boxes = rated + sum(f.rated for f in found), boxes + sum(f.boxes for f in found)
-        front = _merged([front, *(f.front for f in found)])
-        if progress is not None:
-            progress(first.first_point(stop), first.total)
-    return Certified(front, rated, boxes, part.total)
+    """The exact front of the grid of a problem, all its axes discrete.
+
+    Parameters
+    ----------
+    progress : called with the number of points decided and of all points.
+    memory : of the same search; each round is a batch of it.
+    start : (s, axes) points to begin with: better ones make it quicker, the front is the same.
+    """
+    todo, memory = rounds(problem, block), memory or Nothing()
+    whole, held = todo[-1].part, min(memory.kept, len(todo))
+    points = np.empty((0, len(problem.axes))) if start is None else start
+    found = Certified(_rated(problem, whole, points.astype(np.int64)), Proof(0, len(points), 0))
+    if held:
+        found = Certified.of_arrays(memory.recall(held - 1))
+    for each in todo[held:]:
+        found = _after(problem, each, found, workers)
+        memory.keep(found.to_arrays())
+        if progress is not None and each.part is whole:
+            progress(int(each.share * whole.total), whole.total)
+    return found
+
+
+def _after(problem: Bounded, each: Round, before: Certified, workers: int) -> Certified:
+    """The front after a round."""
+    told = [(problem, each.part, each.first, number, before.front) for number in each.blocks]
+    with closing(in_order(_searched, told, workers)) as results:
+        found = [before, *results]
+    proofs = [f.proof for f in found]
+    proof = Proof(each.part.total, sum(p.rated for p in proofs), sum(p.boxes for p in proofs))
+    return Certified(_merged([f.front for f in found]), proof)
 
 
 def _starts(problem: Bounded, part: Part, block: int) -> Grid:
@@ -170,7 +210,7 @@ def _searched(problem: Bounded, part: Part, first: Grid, number: int, front: Row
         rated += len(points)
         rest = _split(problem, boxes.take(np.flatnonzero(~few)))
         stack += [rest.take(np.arange(s, min(s + BOXES, len(rest)))) for s in range(0, len(rest), BOXES)]
-    return Certified(found, rated, looked, first.total)
+    return Certified(found, Proof(0, rated, looked))
 
 
 def _block(problem: Bounded, part: Part, first: Grid, number: int) -> Boxes:

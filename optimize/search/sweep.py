@@ -117,6 +117,10 @@ class Grid:
             stride *= size
         return points.T, ordinals
 
+    def points(self, ordinals: IntArray) -> Array:
+        """Points (n, axes) by their ordinal numbers (n,)."""
+        return np.stack(np.unravel_index(ordinals, self.sizes), axis=1).astype(np.float64)
+
     def tasks(self) -> list[range]:
         """Runs of consecutive blocks, some hundred milliseconds of work each where there is enough of it."""
         low, high = BLOCKS_A_TASK

@@ -185,7 +185,7 @@ class DuctsTable(Table):
 class SearchTable(Table):
     """[search]"""
 
-    method: Literal["auto", "sweep", "evolve"] = "auto"
+    method: Literal["auto", "sweep", "certify", "evolve"] = "auto"
     population: Annotated[int, whole(4, 100_000)] = 200
     evaluations: Annotated[int, whole(1, MOST_EVALUATIONS)] = 50_000
     out_of_range: Literal["flag", "refuse"] = "flag"

@@ -8,6 +8,7 @@ from optimize.report.page.front_source import FrontSource
 from optimize.report.robust_data import STAYS, robust_data, sizes
 from optimize.report.tolerance_figures import has_rows
 from optimize.runs import Run
+from optimize.scope import scope_of
 
 
 @dataclass(frozen=True)
@@ -32,10 +33,12 @@ class Card:
 
 def facts(run: Run) -> list[Fact]:
     """How many cores were rated, meet everything, are worth having, and stay when copies are counted."""
-    record = run.record
+    record, scope = run.record, scope_of(run.record)
+    rated = "cores rated, all of the space" if scope.exact else "cores rated"
     found = [
-        Fact(f"{record['rated']:,}", "cores rated, all of the space" if record["exact"] else "cores rated"),
-        Fact(f"{record['feasible']:,}", "meet everything"), Fact(f"{record['front']:,}", "on the front"),
+        Fact(f"{scope.cores:,}", "cores, rated or ruled out" if scope.drawn else rated),
+        Fact(f"{scope.rated:,}", "rated in full") if scope.drawn else Fact(f"{scope.feasible:,}", "meet everything"),
+        Fact(f"{record['front']:,}", "on the front"),
     ]
     if "robust" in record and "robust" in run.tables and has_rows(run, "fallen"):
         found.append(Fact(f"{sizes(robust_data(run))[STAYS]:,}", "of those stay when copies are counted"))
