@@ -7,8 +7,8 @@ from typing import Any, TypeVar
 import numpy as np
 
 from optimize.evaluate import CoreProblem
-from optimize.feasibility import CLEARANCE_SCALES, requirements
-from optimize.goal_bounds import GoalBounds, boundable_points, points_of
+from optimize.feasibility import CLEARANCE_SCALES, objective_value, requirements
+from optimize.goal_bounds import GoalBounds, at_best, boundable_points, points_of
 from optimize.pareto import Screen
 from optimize.search.branch import Spans
 from optimize.space import Batch, Parameters
@@ -21,6 +21,7 @@ from physics.core import Designs, overall_length, stack_height
 from physics.duty import Duty
 from physics.envelope import clearances
 from physics.fins import COOLANT_FAMILIES
+from physics.flags import Flag
 from physics.installation import HELD, Installation
 from physics.losses import LARGEST_LOSS
 from physics.outputs import CLEARANCES
@@ -32,6 +33,9 @@ _ROUNDS = 2  # of bounds on a box
 _ROUNDING = 1e-9  # of the pocket: what the arithmetic of a clearance may be off
 
 
+_CAPPED = {"air_outlet_temperature": "hottest", "air_pressure_drop": "most_loss"}  # outputs and their fields of At
+
+Caps = tuple[Array, Array]  # hottest [K] and most loss [Pa], (n,) or (1,) each
 Choice = TypeVar("Choice")
 
 
@@ -107,17 +111,59 @@ class BoundedCores(CoreProblem):
         with np.errstate(all="ignore"):
             left = np.flatnonzero(self._fits(low, high))
             heats = [np.full(len(left), at.capacity * max(float(at.charge[1][0] - at.sink[0]), 0.0)) for at in self._at]
+            caps = [(at.hottest, at.most_loss) for at in self._at]
             for _ in range(_ROUNDS):
                 if not left.size:
                     break
-                bound[left], heats = self._bounds(low[left], high[left], heats)
+                bound[left], heats = self._bounds(low[left], high[left], heats, caps)
                 stay = np.flatnonzero(np.all(bound[left] < np.inf, axis=1))
                 stay = stay[Screen.of(front).passing(bound[left[stay]])]
                 left, heats = left[stay], [heat[stay] for heat in heats]
+                caps = self._caps(bound[left], front)
         return bound
 
-    def _bounds(self, low: IntArray, high: IntArray, heats: list[Array]) -> tuple[Array, list[Array]]:
-        """Bounds (n, k) of boxes that take up `heats` at most at the duty points, and the heat they can take up."""
+    def near(self, points: Array, front: Array) -> IntArray:
+        """Positions of points that a row of the front does not clearly dominate, see `optimize.search.branch.Bounded`.
+
+        They are rated at the duty points of the objectives alone: what the others do to these is less than what a
+        rated core may be away from standing still.
+        """
+        if len(self._at) == len(self.study.duty) or not len(points):
+            return np.arange(len(points))
+        looked = np.full((len(points), len(self.study.objectives)), -np.inf)
+        numbers = np.array([at.number for at in self._at])
+        duty, around = self.duty.at(numbers), self.around.at(numbers)
+        for batch in self.space.batches_of(self.space.choices(points), len(points)):
+            rating = self.rate_at(batch, duty, around)
+            values = [at_best(o, objective_value(self.study, rating, o)) for o in self.study.objectives]
+            sure = np.all(np.isfinite(values), axis=0) & ~np.any(rating.flags & Flag.NOT_SETTLED, axis=1)
+            looked[batch.index] = np.where(sure[:, None], np.stack(values, axis=1), -np.inf)
+        return Screen.of(front).passing(looked)
+
+    def _caps(self, bound: Array, front: Array) -> list[Caps]:
+        """The hottest and the most loss at each duty point of cores of the boxes that no row of the front dominates.
+
+        Such a core beats, in each objective, every row that is nowhere above the box's bound in the others.
+        """
+        caps = {(at.number, name): getattr(at, field) for at in self._at for name, field in _CAPPED.items()}
+        for i, o in enumerate(self.study.objectives):
+            if o.output not in _CAPPED or o.maximise or o.at == "mean":
+                continue
+            last = [j for j in range(len(self.study.objectives)) if j != i] + [i]
+            most = Screen.of(front[:, last]).ceiling(bound[:, last])
+            for number in points_of(self.study, o.at):
+                if (number, o.output) in caps:
+                    caps[number, o.output] = np.minimum(caps[number, o.output], most)
+        hottest, loss = _CAPPED
+        return [(caps[at.number, hottest], caps[at.number, loss] if at.rises else at.most_loss) for at in self._at]
+
+    def _bounds(
+        self, low: IntArray, high: IntArray, heats: list[Array], caps: list[Caps]
+    ) -> tuple[Array, list[Array]]:
+        """Bounds (n, k) of boxes that take up `heats` at most at the duty points, and the heat they can take up.
+
+        caps: see `_caps`.
+        """
         n = len(low)
         bound, found = np.empty((n, len(self.study.objectives))), [np.empty(n) for _ in heats]
         reaches = [self._reach(low, high, at, heat) for at, heat in zip(self._at, heats, strict=True)]
@@ -126,7 +172,8 @@ class BoundedCores(CoreProblem):
             box = boxes(small, large)
             goals = GoalBounds(self.study, box, self.duty.coolant)
             for number, (at, reach) in enumerate(zip(self._at, reaches, strict=True)):
-                made = better(box, reach.take(index), at.duty, at.around, at.hottest, at.most_loss, at.rises)
+                hottest, loss = (cap if cap.size == 1 else cap[index] for cap in caps[number])
+                made = better(box, reach.take(index), at.duty, at.around, hottest, loss, at.rises)
                 goals.add(at.number, made)
                 found[number][index] = made.heat_rejected
             bound[index] = goals.bounds(len(index))

@@ -6,7 +6,7 @@ from optimize.feasibility import Requirement, requirements, weights_of
 from optimize.study.model import Objective, Study
 from physics.arrays import Array, BoolArray
 from physics.bounds.boxes import Boxes
-from physics.bounds.whole import Better
+from physics.bounds.whole import UNSETTLED, UNSETTLED_SHARE, Better
 from physics.core_outputs import core_columns
 from physics.outputs import OUTPUTS
 from physics.properties import Fluid
@@ -48,6 +48,14 @@ def points_of(study: Study, at: str | None) -> list[int]:
 def boundable_points(study: Study) -> list[int]:
     """Duty points whose charge is given or held behind the core."""
     return [i for i, p in enumerate(study.duty) if p.manifold_pressure is not None or p.engine_speed is None]
+
+
+def at_best(objective: Objective, value: Array) -> Array:
+    """What a rated objective, to be minimised, may be at best where it has not quite stood still (n,)."""
+    signed = -value if objective.maximise else value
+    if objective.output == "air_outlet_temperature":
+        return signed - UNSETTLED
+    return signed if OUTPUTS[objective.output].per == "core" else signed - UNSETTLED_SHARE * np.abs(value)
 
 
 class GoalBounds:

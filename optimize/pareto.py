@@ -92,9 +92,13 @@ class Screen:
         >>> screen.passing(np.array([[0.5, 2.5], [0.5, 1.5], [1.0, 1.0], [7.0, 0.5], [7.0, 1.5]]))
         array([1, 2, 3])
         """
+        return np.flatnonzero(objectives[:, -1] <= self.ceiling(objectives))
+
+    def ceiling(self, objectives: Array) -> Array:
+        """What the last objective (n,) must not exceed, given the others; infinite where no pivot says."""
         columns = objectives.T[:-1]
         at = tuple(np.searchsorted(e, x, side="right") for e, x in zip(self.edges, columns, strict=True))
-        return np.flatnonzero(objectives[:, -1] <= self.lowest[at])
+        return np.broadcast_to(self.lowest[at], len(objectives))
 
 
 def _raster(column: Array, cells: int) -> Array:

@@ -28,8 +28,8 @@ from physics.arrays import Array, IntArray
 
 Progress = Callable[[int, int], None]
 
-CHUNK = 8  # values of a ladder in a box to begin with
-FEW = 8  # points of a box that are rated rather than bounded again
+CHUNK = 128  # values of a ladder in a box to begin with
+FEW = 4  # points of a box that are rated rather than bounded again
 COARSEST = 60_000  # points of the grid begun with, about
 BLOCKS_A_ROUND = 16  # with the front of the rounds before
 HALVINGS = 4  # from one part of the grid to the next
@@ -59,6 +59,10 @@ class Bounded(Problem, Protocol):
 
         low, high: (n, axes) indices, both included. Infinite where no such point can be.
         """
+        ...
+
+    def near(self, points: Array, front: Array) -> IntArray:
+        """Positions of the points (n, axes) that a cheaper look than a verdict leaves in doubt."""
         ...
 
 
@@ -139,8 +143,9 @@ def certified(
     """
     todo, memory = rounds(problem, block), memory or Nothing()
     whole, held = todo[-1].part, min(memory.kept, len(todo))
-    points = np.empty((0, len(problem.axes))) if start is None else start
-    found = Certified(_rated(problem, whole, points.astype(np.int64)), Proof(0, len(points), 0))
+    begin = np.empty((0, len(problem.axes))) if start is None else start
+    points = _chosen(problem, whole, begin.astype(np.int64))
+    found = Certified(_rated(problem, points), Proof(0, len(points), 0))
     if held:
         found = Certified.of_arrays(memory.recall(held - 1))
     for each in todo[held:]:
@@ -204,10 +209,12 @@ def _searched(problem: Bounded, part: Part, first: Grid, number: int, front: Row
         looked += len(boxes)
         boxes = boxes.take(_promising(problem, part, boxes, found))
         few = boxes.sizes <= FEW
-        points = _points(boxes.take(np.flatnonzero(few)))
+        points = _chosen(problem, part, _positions(boxes.take(np.flatnonzero(few))))
         for start in range(0, len(points), BLOCK):
-            found = _merged([found, _rated(problem, part, points[start : start + BLOCK])])
-        rated += len(points)
+            block = points[start : start + BLOCK]
+            block = block[problem.near(block, found.objectives)]
+            found = _merged([found, _rated(problem, block)])
+            rated += len(block)
         rest = _split(problem, boxes.take(np.flatnonzero(~few)))
         stack += [rest.take(np.arange(s, min(s + BOXES, len(rest)))) for s in range(0, len(rest), BOXES)]
     return Certified(found, Proof(0, rated, looked))
@@ -252,7 +259,7 @@ def _split(problem: Bounded, boxes: Boxes) -> Boxes:
     return Boxes(np.concatenate(low), np.concatenate(high))
 
 
-def _points(boxes: Boxes) -> IntArray:
+def _positions(boxes: Boxes) -> IntArray:
     """All positions in some boxes (n, axes)."""
     parts = []
     for sizes in np.unique(boxes.high - boxes.low + 1, axis=0):
@@ -262,17 +269,20 @@ def _points(boxes: Boxes) -> IntArray:
     return np.concatenate(parts) if parts else np.empty((0, boxes.low.shape[1]), dtype=np.int64)
 
 
-def _rated(problem: Bounded, part: Part, positions: IntArray) -> Rows:
-    """The feasible ones among some points."""
+def _chosen(problem: Bounded, part: Part, positions: IntArray) -> Array:
+    """Points (n, axes) of positions within a part, by ordinal number."""
     points = np.stack([v[positions[:, i]] for i, v in enumerate(part.values)], axis=1)
-    ordinals = np.zeros(len(points), dtype=np.int64)
-    for i, axis in enumerate(problem.axes):
-        assert axis.size is not None
-        ordinals = ordinals * axis.size + points[:, i]
-    order = np.argsort(ordinals)
-    chosen = points[order].astype(float)
-    evaluation = problem.evaluate(chosen)
-    rows = Rows(ordinals[order], chosen, evaluation.objectives, evaluation.margins, evaluation.tie)
+    return points[np.argsort(_ordinals(problem, points))].astype(np.float64)
+
+
+def _ordinals(problem: Bounded, points: Array | IntArray) -> IntArray:
+    return np.asarray(np.ravel_multi_index(tuple(points.T.astype(np.int64)), Grid.of(problem.axes, BLOCK).sizes))
+
+
+def _rated(problem: Bounded, points: Array) -> Rows:
+    """The feasible ones among some points."""
+    evaluation = problem.evaluate(points)
+    rows = Rows(_ordinals(problem, points), points, evaluation.objectives, evaluation.margins, evaluation.tie)
     return rows.take(np.flatnonzero(judge(evaluation).feasible))
 
 

@@ -19,7 +19,7 @@ from physics.pressure_drop import duct_loss
 
 # What a rated core may be away from standing still, see thermal.SETTLED and SETTLED_FLOW.
 UNSETTLED = 0.03  # [K]
-_UNSETTLED_LOSS = 1e-3  # of the loss
+UNSETTLED_SHARE = 1e-3  # of losses and heat
 _MEAN_ABOVE = 0.5  # [K] the mean of the air may lie above the mean of its ends: what the formula for passes misses
 _PRESSURES, _LOOKED = 257, 2049  # at which the heat of compression is looked at
 _FACTOR = np.ones(1)
@@ -103,13 +103,14 @@ def better(
     sound = (T_in[0] > sink) & np.isfinite(T_out) & np.isfinite(loss)
     return Better(
         np.where(sound, T_out - UNSETTLED, -np.inf), np.where(sound, loss, -np.inf), reach.loss,
-        np.where(sound, heat * (1 + _UNSETTLED_LOSS), np.inf),
+        np.where(sound, heat * (1 + UNSETTLED_SHARE), np.inf),
     )
 
 
 def capacities(duty: Duty, charge: Charge, coldest: Array) -> tuple[Array, Array]:
     """Capacity of the charge (least, most) [W/K] between a temperature [K] and its hottest, at either pressure."""
-    cp = [duty.air.specific_heat(T, p) for T in (coldest, charge.temperature[1]) for p in charge.pressure]
+    ends = [(T, p) for T in (coldest, charge.temperature[1]) for p in charge.pressure]
+    cp = np.broadcast_arrays(*(duty.air.specific_heat(T, p) for T, p in ends))
     return charge.flow * np.minimum.reduce(cp), charge.flow * np.maximum.reduce(cp)
 
 
@@ -152,7 +153,7 @@ def _least_air_loss(
     T_in, p = charge.temperature, charge.pressure[1]
     loss = air_loss(box.small, box.small_g, duty.air, charge.flow, T_in[1], T_mean, T_out, p, f).total
     lids = [duct_loss(box.small.lid_loss, box.small.lid_area, charge.flow, duty.air.density(T, p)) for T in T_in]
-    return np.maximum(loss - (lids[1] - lids[0]), 0.0) * (1 - _UNSETTLED_LOSS)
+    return np.maximum(loss - (lids[1] - lids[0]), 0.0) * (1 - UNSETTLED_SHARE)
 
 
 def _least_friction(box: Boxes, cold: Film, duty: Duty, charge: Charge, wall: Array) -> Array:
