@@ -31,18 +31,18 @@ def search_method(problem: CoreProblem) -> str:
     if method == "auto":
         if size is not None and size <= LARGEST_SWEEP:
             return "sweep"
-        return "evolve" if _not_certified(problem) else "certify"
+        return "evolve" if not_certified(problem) else "certify"
     where = "method in [search]"
     if method != "evolve" and size is None:
         raise FinfrontError(f"method '{method}' needs steps", where, "give each range a step, or ask for 'evolve'")
     if method == "sweep" and size is not None and size > MOST_SWEPT:
         raise FinfrontError(f"a sweep of {size:,} cores would take days", where, "ask for 'certify' or 'evolve'")
-    if method == "certify" and (why := _not_certified(problem)):
+    if method == "certify" and (why := not_certified(problem)):
         raise FinfrontError(f"the front cannot be certified: {why}", where, "ask for 'sweep' or 'evolve'")
     return method
 
 
-def _not_certified(problem: CoreProblem) -> str | None:
+def not_certified(problem: CoreProblem) -> str | None:
     """Why a front cannot be certified; None where it can."""
     if problem.space.size is None:
         return "a range has no step"

@@ -15,6 +15,7 @@ from optimize.benchmark.operations import TRANSCENDENTAL, counting, floor_of, ma
 from optimize.benchmark.rates import measure, random_points
 from optimize.benchmark.scalar_rating import rate_core
 from optimize.benchmark.searchers import Course, OutOfTimeError, Watched, compete, course, exact_front
+from optimize.bounded import BoundedCores
 from optimize.evaluate import CoreProblem
 from optimize.study.load import load
 from physics.fins import Fin
@@ -181,9 +182,20 @@ def test_searchers_compete_and_an_absent_one_is_told(small, monkeypatch):
     assert all(np.all((c.gap >= 0) & (c.gap <= 1)) and np.all(c.times <= 0.6) for c in courses)
 
 
+def test_the_certified_search_ends_at_the_exact_front_with_few_cores_rated(small):
+    front, bounded = exact_front(small), BoundedCores(small.study)
+    assert np.array_equal(np.unique(exact_front(bounded), axis=0), np.unique(front, axis=0))
+    watched = searchers.WatchedBounds(bounded, 60.0)
+    searchers._certified(watched, 0)
+    found = course("certify", 0, watched, front)
+    assert found.gap[-1] == pytest.approx(0.0, abs=1e-12)
+    assert found.rated < 0.5 * small.space.size
+
+
 def test_pymoo_searches_the_same_space(small):
     pytest.importorskip("pymoo")
-    watched = Watched(small, 2.0)
+    searchers._run(searchers._pymoo, Watched(small, 0.1), 0)  # what is loaded at the first call takes its time
+    watched = Watched(small, 4.0)
     with pytest.raises(OutOfTimeError):
         searchers._pymoo(watched, 0)
     assert watched.rated >= searchers.POPULATION

@@ -13,7 +13,9 @@ from optimize.search.sweep import sweep
 from optimize.study.load import load
 from optimize.study.model import Limit, Objective, Study
 
-RACER, TOW_RIG = (load(ROOT / "studies" / name) for name in ("dune_racer.toml", "tow_rig_us_units.toml"))
+RACER, FINE, TOW_RIG = (
+    load(ROOT / "studies" / name) for name in ("dune_racer.toml", "dune_racer_fine.toml", "tow_rig_us_units.toml")
+)
 OBJECTIVES = (
     ("air_outlet_temperature", False), ("air_pressure_drop", False), ("coolant_pressure_drop", False),
     ("heat_rejected", True), ("dry_mass", False), ("core_thickness", False), ("stack_height", False),
@@ -45,10 +47,10 @@ def random_part(whole: Study, random: np.random.Generator, cores: int) -> Study:
     )
 
 
-def same(study: Study) -> int:
+def same(study: Study, workers: int = 1) -> int:
     """Check both fronts of a study against each other, bit by bit; the number of cores rated in full."""
     problem = BoundedCores(study)
-    truth, found = sweep(problem).front, certified(problem)
+    truth, found = sweep(problem, workers).front, certified(problem, workers)
     order = np.argsort(truth.ordinals)
     assert truth.ordinals[order].tolist() == found.front.ordinals.tolist()
     for name in ("points", "objectives", "margins", "tie"):
@@ -67,6 +69,14 @@ def test_the_certified_front_is_the_sweep_s(whole, seed):
 @pytest.mark.parametrize("whole", [RACER, TOW_RIG], ids=["racer", "tow rig"])
 def test_the_certified_front_is_the_sweep_s_in_many_parts(whole, seed):
     same(random_part(whole, np.random.default_rng(seed), 150_000))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(200, 202))
+@pytest.mark.parametrize("whole", [FINE, TOW_RIG], ids=["racer", "tow rig"])
+def test_the_certified_front_is_the_sweep_s_over_ten_million_cores(whole, seed):
+    part = random_part(whole, np.random.default_rng(seed), 1e7)
+    assert same(part, workers=2) < 0.02 * 1e7
 
 
 @pytest.mark.parametrize("whole", [RACER, TOW_RIG], ids=["racer", "tow rig"])
@@ -93,7 +103,7 @@ def test_no_core_of_a_box_is_better_than_its_bound(whole, seed):
 
 def test_workers_and_blocks_change_nothing_but_the_time():
     problem = BoundedCores(random_part(RACER, np.random.default_rng(5), 60_000))
-    fronts = [certified(problem, workers, block) for workers, block in ((1, 131_072), (2, 131_072), (1, 700))]
+    fronts = [certified(problem, workers, block) for workers, block in ((1, 32_768), (2, 32_768), (1, 700))]
     for other in fronts[1:]:
         assert other.front.ordinals.tolist() == fronts[0].front.ordinals.tolist()
         assert other.front.objectives.tobytes() == fronts[0].front.objectives.tobytes()

@@ -13,13 +13,16 @@ from typing import Any
 
 import numpy as np
 
+from optimize.bounded import BoundedCores
 from optimize.pareto import nondominated, normalised_hypervolume
 from optimize.search.archive import judge
+from optimize.search.branch import Spans, certified
 from optimize.search.evolve import evolve
 from optimize.search.problem import Axis, Evaluation, Problem
 from optimize.search.sweep import sweep
-from physics.arrays import Array
+from physics.arrays import Array, IntArray
 
+WITHOUT_SEEDS = ("finfront certify", "finfront sweep")
 POPULATION = 100
 _PILOT = 2000  # candidates of the first evolution that tells what a budget takes
 _CAUTION = 0.9  # of that budget: an evolution closes with small steps, and should come to them
@@ -74,9 +77,25 @@ class Watched:
         return objectives, np.where(verdict.computable, verdict.shortfall, _HUGE)
 
 
+class WatchedBounds(Watched):
+    """The same of a problem that bounds boxes of its cores; what bounds take counts as time, not as cores rated."""
+
+    problem: BoundedCores
+
+    @property
+    def spans(self) -> Spans:
+        return self.problem.spans
+
+    def better(self, low: IntArray, high: IntArray, front: Array) -> Array:
+        return self.problem.better(low, high, front)
+
+    def near(self, points: Array, front: Array) -> IntArray:
+        return self.problem.near(points, front)
+
+
 def exact_front(problem: Problem) -> Array:
-    """Objectives (n, k) of the whole front, by rating every core of a discrete space."""
-    return sweep(problem).front.objectives
+    """Objectives (n, k) of the whole front of a discrete space: certified where it can be, else every core rated."""
+    return (certified(problem) if isinstance(problem, BoundedCores) else sweep(problem)).front.objectives
 
 
 @dataclass(frozen=True)
@@ -113,7 +132,8 @@ Searcher = Callable[[Watched, int], None]
 def searchers(problem: Problem, seconds: float) -> dict[str, Searcher | None]:
     """Those there are, by name; None for one whose library is not installed."""
     budget = _budget(problem, seconds)
-    return {
+    alone = {"finfront certify": _certified} if isinstance(problem, BoundedCores) else {}
+    return alone | {
         "finfront sweep": lambda watched, seed: _swept(watched),
         "finfront evolve": lambda watched, seed: _evolved(watched, seed, budget),
         "Optuna NSGA-II": _optuna,
@@ -122,15 +142,15 @@ def searchers(problem: Problem, seconds: float) -> dict[str, Searcher | None]:
 
 
 def compete(problem: Problem, front: Array, seconds: float, seeds: int) -> tuple[list[Course], list[str]]:
-    """Courses of every searcher and seed (a sweep has none), and the names of those not installed."""
+    """Courses of every searcher and seed (some have none), and the names of those not installed."""
     courses, absent = [], []
     for name, search in searchers(problem, seconds).items():
         if search is None:
             absent.append(name)
             continue
-        _run(search, Watched(problem, min(_WARM, seconds)), 0)  # what is loaded at the first call is no search
-        for seed in range(1 if name == "finfront sweep" else seeds):
-            watched = Watched(problem, seconds)
+        _run(search, _watched(problem, min(_WARM, seconds)), 0)  # what is loaded at the first call is no search
+        for seed in range(1 if name in WITHOUT_SEEDS else seeds):
+            watched = _watched(problem, seconds)
             _run(search, watched, seed)
             courses.append(course(name, seed, watched, front))
     return courses, absent
@@ -139,6 +159,15 @@ def compete(problem: Problem, front: Array, seconds: float, seeds: int) -> tuple
 def _run(search: Searcher, watched: Watched, seed: int) -> None:
     with suppress(OutOfTimeError):
         search(watched, seed)
+
+
+def _watched(problem: Problem, seconds: float) -> Watched:
+    return (WatchedBounds if isinstance(problem, BoundedCores) else Watched)(problem, seconds)
+
+
+def _certified(watched: Watched, seed: int) -> None:
+    assert isinstance(watched, WatchedBounds)
+    certified(watched)
 
 
 def _swept(watched: Watched) -> None:

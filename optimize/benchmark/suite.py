@@ -21,7 +21,10 @@ from optimize.benchmark.operations import Floor, floor_of
 from optimize.benchmark.rates import Rate, best, measure, random_points
 from optimize.benchmark.searchers import Course, compete, exact_front
 from optimize.benchmark.table import Row
+from optimize.bounded import BoundedCores
 from optimize.evaluate import CoreProblem
+from optimize.method import not_certified
+from optimize.search.branch import certified
 from optimize.space import Batch
 
 LEFT_OUT = "left out"
@@ -49,6 +52,7 @@ def rows(problem: CoreProblem, asked: Asked, courses: list[Course]) -> Iterator[
     yield from _baselines(problem, asked.cores, rate)
     yield from _floor(problem)
     yield from _growth(problem, asked.cores)
+    yield from _certified(problem, rate)
     if asked.workers > 1:
         yield from _workers(problem, asked)
     if asked.seconds > 0:
@@ -129,6 +133,22 @@ def _grown(growth: Growth) -> Row:
     return Row(f"{growth.of}{above} over {growth.over}", f"exponent {growth.slope:.2f}", told)
 
 
+def _certified(problem: CoreProblem, rate: Rate) -> Iterator[Row]:
+    why = not_certified(problem)
+    if why is not None:
+        yield Row("certified front", LEFT_OUT, why)
+        return
+    bounded, start = BoundedCores(problem.study), perf_counter()
+    found = certified(bounded)
+    seconds, proof = perf_counter() - start, found.proof
+    gain = proof.points / rate.cores_a_second / seconds
+    told = (
+        f"{seconds:.2f} s, one process, {proof.rated:,} cores rated in full, {proof.boxes:,} boxes; "
+        f"{gain:,.0f} times as fast as rating each; {len(found.front):,} on the front"
+    )
+    yield Row(f"certified front of {proof.points:,} cores", f"{1e9 * seconds / proof.points:,.1f} ns a core", told)
+
+
 def _workers(problem: CoreProblem, asked: Asked) -> Iterator[Row]:
     done = workers_against_one(problem, 10 * asked.cores, asked.workers)
     if done is None:
@@ -144,11 +164,12 @@ def _searchers(problem: CoreProblem, asked: Asked, courses: list[Course]) -> Ite
     if size is None or size > _LARGEST_SPACE:
         yield Row("searchers", LEFT_OUT, f"the exact front is found by rating every core: at most {_LARGEST_SPACE:,}")
         return
-    front = exact_front(problem)
+    searched = problem if not_certified(problem) else BoundedCores(problem.study)
+    front = exact_front(searched)
     if len(front) == 0:
         yield Row("searchers", LEFT_OUT, "no core of the study is feasible")
         return
-    found, absent = compete(problem, front, asked.seconds, asked.seeds)
+    found, absent = compete(searched, front, asked.seconds, asked.seeds)
     courses += found
     for name in dict.fromkeys(course.searcher for course in found):
         yield _searched(name, [course for course in found if course.searcher == name], asked.seconds, size, len(front))

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _FLOORS = (10.0, 1.0, 0.1, 0.01, 0.001)  # [%] the bottom of the figure; what is nearer the front is drawn on it
-_COLOURS = (style.FRONT, style.SHOP_TEXT, style.MODEL, style.SOFT)
+_COLOURS = (style.FRONT, style.INK, style.SHOP, style.MODEL, style.SOFT)
 _MARKED = 9  # marks along a line
 _ROOM = 0.25  # of the width, to the right of the ends, for their names
 

@@ -29,11 +29,11 @@ from physics.arrays import Array, IntArray
 Progress = Callable[[int, int], None]
 
 CHUNK = 128  # values of a ladder in a box to begin with
-FEW = 4  # points of a box that are rated rather than bounded again
+FEW = 8  # points of a box that are rated rather than bounded again
 COARSEST = 60_000  # points of the grid begun with, about
 BLOCKS_A_ROUND = 16  # with the front of the rounds before
 HALVINGS = 4  # from one part of the grid to the next
-BOXES = 131_072  # looked at together
+BOXES = 32_768  # looked at together
 
 
 @dataclass(frozen=True)
