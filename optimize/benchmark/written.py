@@ -32,7 +32,8 @@ def write(folder: Path, about: str, rows: list[Row], courses: list[Course], titl
                  for t, g in zip(c.times, c.gap, strict=True)]  # fmt: skip
         paths.append(write_csv(folder / "gap.csv", heads, steps))
         seeds = max(sum(c.searcher == name for c in begun) for name in {c.searcher for c in begun})
-        said = f"one process, wall clock, the same evaluator; bold: median of {seeds} seeds, thin: each of them"
+        said = "one process, wall clock, the same evaluator"
+        said += f"; bold: median of {seeds} seeds, thin: each of them" if seeds > 1 else ""
         lines = gap_lines(begun)
         paths += write_gap_figure(lines, _headline(title, lines), said, folder)
     return paths
