@@ -12,10 +12,12 @@ from optimize.soaking import SoakRun, soak_outputs
 from optimize.space import Batch, Parameters, Space
 from optimize.study.model import Objective, Study
 from optimize.surroundings import duty_of, installation_of, tables_of, with_line
+from optimize.tolerance.model_draws import nominal_factors, outside_fit
 from optimize.typed_core import typed_core
 from physics.arrays import Array, IntArray
 from physics.duty import Duty, ModelFactors
 from physics.envelope import Envelope
+from physics.flags import Flag
 from physics.installation import Installation
 from physics.net_gain import Reference, Worth, reference_of
 from physics.outputs import OUTPUTS
@@ -79,12 +81,13 @@ class CoreProblem:
         has duty points, and what stands around, in place of the study's own; not for the schedule.
         """
         duty, around = outside or (self.duty, self.around)
-        rating = self._rated(batch, duty, around, factors)
+        own = factors or self._nominal(batch)
+        rating = self._in_the_fit(batch, self._rated(batch, duty, around, own))
         if self.study.net_gain is not None:
             worth = Worth(self.study.net_gain.power_per_air, self.study.net_gain.power_per_kelvin)
             rating = with_net_gain(rating, self._reference_state(factors, outside), worth, around)
         if self.soaks is not None and (soak or self._soak_asked):
-            schedule = self.soaks.run(batch, factors)
+            schedule = self.soaks.run(batch, own)
             values = {**rating.values, **soak_outputs(schedule.soaked)}
             rating = Rating(rating.duty_names, values, rating.flags | schedule.flags)
         return rating
@@ -92,9 +95,20 @@ class CoreProblem:
     def _rated(self, batch: Batch, duty: Duty, around: Installation, factors: ModelFactors | None) -> Rating:
         return rate(batch.designs, duty, factors, self.envelope, with_line(around, batch.line))
 
+    def _nominal(self, batch: Batch) -> ModelFactors | None:
+        """The corrections of a fitted model; None where the study names none."""
+        return nominal_factors(self.study, batch.air_family, batch.coolant_family)
+
+    def _in_the_fit(self, batch: Batch, rating: Rating) -> Rating:
+        """The rating, flagged where a fitted model is used beyond what it was fitted on."""
+        if self.study.fitted is None:
+            return rating
+        beyond = outside_fit(self.study, batch.air_family, batch.coolant_family, rating)
+        return Rating(rating.duty_names, rating.values, rating.flags | np.where(beyond, int(Flag.FIT_RANGE), 0))
+
     def rate_at(self, batch: Batch, duty: Duty, around: Installation) -> Rating:
         """Rate a batch at other duty points than the study's."""
-        return rate(batch.designs, duty, None, None, with_line(around, batch.line))
+        return rate(batch.designs, duty, self._nominal(batch), None, with_line(around, batch.line))
 
     def _reference_core(self) -> Batch | None:
         """The core that the net gain is measured against."""
@@ -113,13 +127,15 @@ class CoreProblem:
         assert self._reference is not None
         if factors is not None or outside is not None:
             duty, around = outside or (self.duty, self.around)
-            return reference_of(self._rated(self._reference, duty, around, factors).values)
+            own = factors or self._nominal(self._reference)
+            return reference_of(self._rated(self._reference, duty, around, own).values)
         return self._nominal_reference
 
     @cached_property
     def _nominal_reference(self) -> Reference:
         assert self._reference is not None
-        return reference_of(self._rated(self._reference, self.duty, self.around, None).values)
+        own = self._nominal(self._reference)
+        return reference_of(self._rated(self._reference, self.duty, self.around, own).values)
 
     def judge(self, batch: Batch, rating: Rating) -> Evaluation:
         """Objectives (to be minimised), margins and tie-breaks of a rated batch."""

@@ -25,6 +25,8 @@ BOUNDED = {
 
 def cannot_bound(study: Study) -> str | None:
     """Why the objectives of a study cannot be bounded over boxes of cores; None where they can."""
+    if study.fitted is not None:
+        return "the bounds know nothing of corrections fitted to a bench"
     bounded = set(boundable_points(study))
     for o in study.objectives:
         points = set(points_of(study, o.at))

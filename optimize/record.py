@@ -12,7 +12,7 @@ from optimize.evaluate import CoreProblem, objective_name
 from optimize.feasibility import requirements
 from optimize.pareto import normalised_hypervolume
 from optimize.search.archive import Archive
-from optimize.tolerance.copies import bands
+from optimize.tolerance.model_draws import Band, bands, fitted_bands
 from physics.arrays import Array
 from physics.flags import FLAG_TEXTS
 from physics.outputs import OUTPUTS
@@ -39,7 +39,8 @@ def record_of(
         "out_of_range": study.search.out_of_range,
         "flags": {str(flag.name).lower(): text for flag, text in FLAG_TEXTS.items()},
         "picks": {name: tables.core_name(int(front.ordinals[i])) for name, i in named.items()},
-        "bands": {name: _bands(problem, front.points[i]) for name, i in named.items()},
+        "bands": {name: _bands(problem, front.points[i])[1] for name, i in named.items()},
+        **_fitted_record(problem, front.points, named),
         "hypervolume": _hypervolume(front.objectives),
         "scatter": {"draws": study.scatter.draws if len(front) else 0, "confidence": study.scatter.confidence},
         **_system_record(problem),
@@ -63,10 +64,19 @@ def _system_record(problem: CoreProblem) -> dict[str, Any]:
     return record
 
 
-def _bands(problem: CoreProblem, point: Array) -> dict[str, tuple[float, float]]:
-    """How far each correlation of one core may be off, as fractions."""
+def _bands(problem: CoreProblem, point: Array) -> tuple[dict[str, Band], dict[str, Band]]:
+    """How far each correlation of one core may be off, as fractions: published, and after the test if there was one."""
     batch = problem.space.batch(problem.space.core(point), np.zeros(1, dtype=np.int64))
-    return bands(problem.study, batch.air_family, batch.coolant_family)
+    own = problem.study, batch.air_family, batch.coolant_family
+    return bands(*own), fitted_bands(*own)
+
+
+def _fitted_record(problem: CoreProblem, points: Array, named: dict[str, int]) -> dict[str, Any]:
+    """What a fitted model rests on, and the bands there were before it."""
+    if problem.study.fitted is None:
+        return {}
+    before = {name: _bands(problem, points[i])[0] for name, i in named.items()}
+    return {"fitted": {"about": problem.study.fitted.about, "bands_before": before}}
 
 
 def objective_record(problem: CoreProblem, i: int) -> dict[str, Any]:

@@ -28,6 +28,7 @@ class Flag(IntFlag):
     TABLE_RANGE = 32768
     SOAK_STEP = 65536
     SOAK_NO_VALUE = 131072
+    FIT_RANGE = 262144
 
 
 FLAG_TEXTS = {
@@ -48,6 +49,7 @@ FLAG_TEXTS = {
     Flag.TABLE_RANGE: "pump, front exchanger or engine beyond the points that were measured",
     Flag.SOAK_STEP: "heat soak not computable: the step of the schedule is too long for this core",
     Flag.SOAK_NO_VALUE: "heat soak not computable: the core has no rating in one of its phases",
+    Flag.FIT_RANGE: "corrections from the bench used on other fins or Reynolds numbers than they were fitted on",
     Flag.BOILING: "hottest wall above the boiling point of the coolant at cap pressure",
 }
 

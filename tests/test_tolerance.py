@@ -11,9 +11,10 @@ from optimize.evaluate import CoreProblem
 from optimize.feasibility import margin_names
 from optimize.study.load import load
 from optimize.study.model import Limit, Study, Tolerance
-from optimize.tolerance.copies import SHOWN, Copies, bands, copies, kinds_of, made_batch
+from optimize.tolerance.copies import SHOWN, Copies, copies, kinds_of, made_batch
 from optimize.tolerance.draws import FACTORS, Draws
 from optimize.tolerance.intervals import share_interval
+from optimize.tolerance.model_draws import bands
 from optimize.tolerance.operating import scattered as scattered_quantities
 from optimize.tolerance.scatter import CORES_A_TASK, scatter
 from optimize.tolerance.yields import EVERY_LIMIT, confidence_of, nested, scattered, share_of, shares

@@ -13,9 +13,10 @@ from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
 from optimize.space import Batch, Parameters
 from optimize.study.model import Coolant, DutyPoint, Objective, Study, Variable
-from optimize.tolerance.copies import made_batch, model_factors, rated
+from optimize.tolerance.copies import made_batch, rated
 from optimize.tolerance.draws import Draws
 from optimize.tolerance.intervals import percentile
+from optimize.tolerance.model_draws import model_factors
 from physics.arrays import Array
 from physics.columns import upright
 from physics.core import geometry
@@ -133,7 +134,7 @@ def _rated(study: Study, core: Parameters, flows: tuple[float, float], fluid: Co
     sheet = Sheet(problem, alone)
     nominal, random = sheet.batch, Draws(problem.study, draws)
     made = made_batch([nominal], [problem.space.tolerances(alone)], random)
-    factors = model_factors(problem, nominal, random)
+    factors = model_factors(problem.study, nominal.air_family, nominal.coolant_family, random)
     plain: Batch = made_batch([nominal], [{}], random)
     copies = {
         "shop": rated(problem, made, None, None), "model": rated(problem, plain, factors, None),

@@ -16,7 +16,7 @@ from optimize.study.catalogue_entries import DIMENSIONS
 from optimize.study.model import FinRoll, Tolerance
 from optimize.study.tolerances import reach
 from optimize.tighten_tables import width_text
-from optimize.tolerance.copies import bands
+from optimize.tolerance.model_draws import fitted_bands
 from physics.outputs import CLEARANCES, OUTPUTS
 
 _FIN_KINDS = {"louver_angle": "angle", "area_density": "per length", "fin_area_ratio": "number"}
@@ -298,7 +298,7 @@ def flow_words(stream: Stream, system: str) -> str:
 
 def source_lines(s: Subject) -> list[str]:
     """Where the losses come from, and the bands they are trusted within."""
-    band = bands(s.problem.study, s.sheet.batch.air_family, s.sheet.batch.coolant_family)
+    band = fitted_bands(s.problem.study, s.sheet.batch.air_family, s.sheet.batch.coolant_family)
     parts = [f"{words(name)} {100 * low:+.0f} to {100 * high:+.0f} %" for name, (low, high) in band.items()]
     return [f"Bands of the correlations: {', '.join(parts)}.", *(clean(line, 400) for line in s.sheet.sources())]
 

@@ -190,16 +190,24 @@ def _trust(run: Run) -> str:
     lines = [f"- {_exact(scope_of(record))}", *(f"- {text}" for text in _flags(run))]
     if record["not_computable"]:
         lines.append(f"- {record['not_computable']:,} cores could not be computed and count as infeasible.")
-    texts: dict[str, list[str]] = {}
-    for name, bands in record["bands"].items():
-        texts.setdefault(_bands(bands), []).append(name)
-    lines += [f"- bands of the correlations ({plain(', '.join(names))}): {text}." for text, names in texts.items()]
+    lines += _band_lines(record["bands"], "bands of the correlations")
+    if "fitted" in record:
+        lines.append(f"- these hold after a test: {plain(record['fitted']['about'])}")
+        lines += _band_lines(record["fitted"]["bands_before"], "before the test they were")
     if record["hypervolume"]:
         lines.append(
             f"- hypervolume of the front: {100 * record['hypervolume']['share']:.1f} % of the box from its best values "
             "to a tenth beyond its worst (for comparing searches of the same study)."
         )
     return "\n".join(lines)
+
+
+def _band_lines(bands: dict[str, Any], what: str) -> list[str]:
+    """The bands of the named cores, a line for those that have the same."""
+    texts: dict[str, list[str]] = {}
+    for name, own in bands.items():
+        texts.setdefault(_bands(own), []).append(name)
+    return [f"- {what} ({plain(', '.join(names))}): {text}." for text, names in texts.items()]
 
 
 def _exact(scope: Scope) -> str:

@@ -11,6 +11,7 @@ from optimize.study import goals, schema
 from optimize.study.agreement import agreement_faults
 from optimize.study.duty_points import duty_point, outside, run_tolerances
 from optimize.study.faults import Fault, StudyFaults, fault_at
+from optimize.study.fitted_model import fitted_model
 from optimize.study.lines import line_of
 from optimize.study.model import (
     Coolant,
@@ -62,6 +63,7 @@ def load(path: str | os.PathLike[str], make_coolant: MakeCoolant = coolant) -> S
         raise StudyFaults([replace(error.fault, what=_study_wording(error.fault.what))], desk.study) from None
     air_fins, turbulators, ports = (shelf(desk, source, key) for key in ("air_fins", "turbulators", "ports"))
     lines = shelf(desk, source, "lines")
+    fitted = fitted_model(desk, source)
     fluid = _fluid(desk, source, make_coolant)
     duties = names_in(source.raw.get("duty")) or ()
     known = schema.Known(
@@ -73,7 +75,7 @@ def load(path: str | os.PathLike[str], make_coolant: MakeCoolant = coolant) -> S
     if desk.faults or file is None or fluid is None:
         raise StudyFaults(desk.faults, desk.study)
     study = _study(file, source, fluid, (rolls(air_fins), rolls(turbulators), port_types(ports)), desk.files)
-    return replace(study, lines=line_types(lines), **_system(file, source))
+    return replace(study, lines=line_types(lines), fitted=fitted, **_system(file, source))
 
 
 def _study_wording(what: str) -> str:
@@ -145,7 +147,7 @@ def _study(
         objectives=tuple(_objective(table) for table in file.objectives),
         limits=tuple(Limit(table.output, table.min, table.max, table.at, table.of) for table in file.limits),
         search=Search(**dict(file.search)), scatter=file.scatter.typed(),
-        bands={key: band for key, band in file.model if band is not None},
+        bands={key: band for key, band in file.model if isinstance(band, tuple)},
         files=files,
         run_tolerances=run_tolerances(file.duty, file.ambient, fluid),
         robust=file.robust.typed() if file.robust is not None else None,

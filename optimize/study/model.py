@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from optimize.study.corrections import FittedModel
 from optimize.study.model_system import Blower, Engine, LineType, Loop, NetGain, Soak
 
 LARGEST_BLOCKAGE = 0.9  # of a free-flow area: beyond it there is no passage to speak of
@@ -251,3 +252,4 @@ class Study:
     soak: Soak | None = None
     run_tolerances: dict[str, Tolerance] = field(default_factory=dict)
     robust: Robust | None = None
+    fitted: FittedModel | None = None

@@ -199,7 +199,9 @@ class SearchTable(Table):
 
 
 class ModelTable(Table):
-    """[model]: published bands overridden."""
+    """[model]: published bands overridden, and the corrections that a bench test gave."""
+
+    fitted: str | None = None
 
     air_j: Band | None = None
     air_f: Band | None = None

@@ -13,13 +13,13 @@ from optimize.evaluate import CoreProblem, Outside
 from optimize.feasibility import kept_by_duty, objective_value, requirement_values, requirements
 from optimize.space import Batch, Parameters
 from optimize.study.model import Study, Tolerance
-from optimize.tolerance.draws import FACTORS, Draws
-from optimize.tolerance.laws import manufactured, model_factor
+from optimize.tolerance.draws import Draws
+from optimize.tolerance.laws import manufactured
+from optimize.tolerance.model_draws import model_factors
 from optimize.tolerance.operating import operating
 from physics.arrays import Array, BoolArray, IntArray
 from physics.columns import take
 from physics.duty import ModelFactors
-from physics.fins import FinFamily
 from physics.flags import VOID, Flag
 
 SHOP, RUN, BOTH, MODEL = "shop", "run", "shop and run", "model"
@@ -141,7 +141,7 @@ def _rated_together(
     n = draws.count
     shop = tolerances if kind in (SHOP, BOTH) else [{} for _ in nominal]
     every = np.tile(np.arange(n), len(nominal))
-    factors = take(model_factors(problem, nominal[0], draws), every) if kind == MODEL else None
+    factors = take(_factors(problem, nominal[0], draws), every) if kind == MODEL else None
     outside = None
     if kind in (RUN, BOTH):
         duty, around = operating(problem.study, draws)
@@ -159,7 +159,7 @@ def crossed(problem: CoreProblem, core: Parameters, draws: Draws, models: Draws,
     if kind in (RUN, BOTH):
         duty, around = operating(problem.study, draws)
         outside = duty.take(inner), around.take(inner)
-    factors = take(model_factors(problem, nominal, models), outer)
+    factors = take(_factors(problem, nominal, models), outer)
     return rated(problem, replace(made, parameters=wide), factors, outside)
 
 
@@ -182,15 +182,5 @@ def made_batch(nominal: list[Batch], tolerances: list[dict[str, Tolerance]], dra
     return Batch(first.index, parameters, first.air_family, first.coolant_family)
 
 
-def bands(study: Study, air: FinFamily, coolant: FinFamily) -> dict[str, tuple[float, float]]:
-    """The band of each correlation: the study's own, else what the fin families publish."""
-    published = {
-        "air_j": air.band_j, "air_f": air.band_f, "coolant_j": coolant.band_j, "coolant_f": coolant.band_f,
-    }
-    return published | study.bands
-
-
-def model_factors(problem: CoreProblem, batch: Batch, draws: Draws) -> ModelFactors:
-    """Multipliers on the correlations of a core, one a draw."""
-    band = bands(problem.study, batch.air_family, batch.coolant_family)
-    return ModelFactors(**{name: model_factor(band[name], draws["model", name]) for name in FACTORS})
+def _factors(problem: CoreProblem, batch: Batch, draws: Draws) -> ModelFactors:
+    return model_factors(problem.study, batch.air_family, batch.coolant_family, draws)
