@@ -44,12 +44,13 @@ class Bench:
 
     def rated(self, scales: Scales, scores: Array, values: Values | None = None) -> Rating:
         """The sheet of the core at every row."""
-        duty = self._duty(values or self.file.values)
+        duty = self.duty(values)
         designs = replace(self.designs, **scales.blocked(self.designs, scores))  # type: ignore[arg-type]
         return rate(designs, duty, scales.factors(scores))
 
-    def _duty(self, values: Values) -> Duty:
+    def duty(self, values: Values | None = None) -> Duty:
         """Duty points of the rows; a flow by volume is one at the state it enters with."""
+        values = values or self.file.values
         rig, n = self.file.said.rig, len(self.file)
         if rig == FLOW_BENCH:
             T = values["air_inlet_temperature"]

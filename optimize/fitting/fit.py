@@ -1,0 +1,125 @@
+"""The whole fit: bench files and a core in, the posterior, what it says, and the model file out."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from optimize.errors import FinfrontError
+from optimize.evaluate import CoreProblem
+from optimize.fitting.bench_file import BenchFile, read_bench
+from optimize.fitting.findings import chance_of_misfit, widened
+from optimize.fitting.posterior import Posterior, fitted, measured_of, predictions, row_covariance, slopes_at
+from optimize.fitting.rigs import Bench, benches
+from optimize.fitting.sanity import HeatBalance, heat_balance, refuse_far, refuse_nonsense
+from optimize.fitting.scales import BLOCKAGES, Scales, scales_of
+from optimize.fitting.steady import steady
+from optimize.space import Batch, Parameters
+from optimize.study.corrections import SIDES, FittedModel
+from physics.arrays import Array
+
+_UNLIKELY = 0.01  # chance of a misfit below which the rows scatter more than stated
+_MOST = 4000  # rows fitted together: their covariance is a full matrix
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What a fit found.
+
+    Attributes
+    ----------
+    parts, held : files fitted, and files kept apart for proof. published : predictions (N,) before the fit.
+    scatter : factor the deviations were widened by, 1 where the rows scatter as stated.
+    """
+
+    problem: CoreProblem
+    core: Parameters
+    batch: Batch
+    scales: Scales
+    parts: list[Bench]
+    held: list[Bench]
+    published: Array
+    posterior: Posterior
+    scatter: float
+    balances: list[HeatBalance]
+
+
+def read_all(paths: Sequence[Path], left_out: Mapping[str, Collection[int]]) -> list[BenchFile]:
+    """Files read and looked through; raises FinfrontError with what is wrong."""
+    unknown = set(left_out) - {str(path) for path in paths}
+    if unknown:
+        what = f"rows are left out of '{min(unknown)}', which is no bench file given"
+        raise FinfrontError(what, "--leave-out", "write FILE:LINE with the file as given")
+    files = [steady(read_bench(path, left_out.get(str(path), ()))) for path in paths]
+    for file in files:
+        refuse_nonsense(file)
+    return files
+
+
+def fit(problem: CoreProblem, core: Parameters, files: Sequence[BenchFile], held: Sequence[BenchFile] = ()) -> Fit:
+    """Fit the corrections of a core to its bench rows; `held` files are only predicted. Raises FinfrontError."""
+    if problem.study.fitted is not None:
+        do = "fit with the study as it was before ('fitted' in [model] left out)"
+        raise FinfrontError("the study names a fitted model already", problem.study.path, do)
+    batch = problem.space.batch(core, np.zeros(1, dtype=np.int64))
+    scales = scales_of(problem, core, batch)
+    made = benches(problem, core, [*files, *held], scales)
+    parts, kept = made[: len(files)], made[len(files) :]
+    rows = measured_of(parts)
+    if len(rows) > _MOST:
+        raise FinfrontError(f"{len(rows):,} measured values at once", do=f"fit {_MOST:,} at most: thin the files")
+    refuse_far(parts, scales, rows)
+    found = fitted(parts, scales)
+    scatter = widened(found) if chance_of_misfit(found) < _UNLIKELY else 1.0
+    found = replace(found, covariance=_wider(found.covariance, scatter))
+    published = predictions(parts, scales, np.zeros((1, len(scales.names))))[0]
+    balances = [b for b in map(heat_balance, made) if b is not None]
+    return Fit(problem, core, batch, scales, parts, kept, published, found, scatter, balances)
+
+
+def _wider(covariance: Array, factor: float) -> Array:
+    """A posterior widened by a factor on its standard deviations, but no score wider than before any test."""
+    sd = np.sqrt(np.diag(covariance))
+    shrink = np.minimum(factor * sd, np.maximum(sd, 1.0)) / sd
+    return np.asarray(covariance * np.outer(shrink, shrink))
+
+
+def held_prediction(found: Fit) -> tuple[Array, Array]:
+    """Residuals of files kept apart, and their standard deviations (h,)."""
+    z = found.posterior.mean
+    rows = measured_of(found.held)
+    m, J = slopes_at(found.held, found.scales, z)
+    V = row_covariance(found.held, found.scales, z)
+    variance = np.diag(V) + np.einsum("ij,jk,ik->i", J, found.posterior.covariance, J)
+    return rows.y - m, np.sqrt(variance)
+
+
+def model_of(found: Fit) -> FittedModel:
+    """What other cores can use: multipliers only, for a blocked share is the core's own."""
+    names = [name for name in found.scales.names if name not in BLOCKAGES]
+    at = [found.scales.names.index(name) for name in names]
+    covariance = found.posterior.covariance[np.ix_(at, at)]
+    return FittedModel(
+        tuple(names), tuple(found.posterior.mean[at].tolist()), tuple(tuple(row) for row in covariance.tolist()),
+        {name: found.scales.bands[name] for name in names},
+        {"air": found.batch.air_family.name, "coolant": found.batch.coolant_family.name},
+        {side: _reached(found, side) for side in SIDES}, about_of(found),
+    )
+
+
+def about_of(found: Fit) -> str:
+    """'23 values of flow.csv (flow bench), water.csv (water rig)'."""
+    files = ", ".join(f"{Path(part.file.name).name} ({part.file.said.rig})" for part in found.parts)
+    return f"{len(found.posterior.measured)} values of {files}"
+
+
+def _reached(found: Fit, side: str) -> tuple[float, float] | None:
+    """Reynolds numbers of a side that the rows which measure it reached."""
+    Re = [
+        part.rated(found.scales, found.posterior.mean[None])[f"{side}_Re"]
+        for part in found.parts if any(name.startswith(side) or "temperature" in name for name in part.file.outputs)
+    ]
+    if not Re:
+        return None
+    return float(min(np.min(r) for r in Re)), float(max(np.max(r) for r in Re))

@@ -1,0 +1,131 @@
+"""Rows that cannot be what their columns say: swapped columns, dead sensors, wrong units, heat out of balance."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimize.errors import FinfrontError
+from optimize.fitting.bench_file import COVERAGE, BenchFile
+from optimize.fitting.posterior import Measured, row_covariance, slopes_at
+from optimize.fitting.rigs import Bench
+from optimize.fitting.scales import Scales
+from physics.arrays import Array, IntArray
+
+_SPAN = 1.3  # of flows, before a loss is asked to rise with them
+_EXPONENTS = (0.8, 3.0)  # of a loss over flow, in any core
+_FAR = 5.0  # standard deviations of what bands and bench allow
+_NEAR = 0.35  # of the logarithm of a ratio of units
+_PRESSURES = {"psi": 6894.757, "kPa": 1e3, "mbar": 100.0, "Pa": 1.0, "bar": 1e5, "inHg": 3386.39, "inH2O": 249.089}
+_PAIRS = (("air_loss", "air_flow"), ("coolant_loss", "coolant_flow"))
+
+
+def refuse_nonsense(file: BenchFile) -> None:
+    """FinfrontError for columns that contradict one another, before anything is predicted."""
+    for loss, flow in _PAIRS:
+        if loss in file.values and flow in file.values and len(file) >= 3:
+            _refuse_exponent(file, loss, flow)
+    if "air_outlet_temperature" in file.values:
+        _refuse_order(file)
+
+
+def _refuse_exponent(file: BenchFile, loss: str, flow: str) -> None:
+    x, y = file.values[flow], file.values[loss]
+    if np.max(x) < _SPAN * np.min(x):
+        return
+    if np.ptp(y) == 0:
+        raise FinfrontError(f"'{loss}' never changes while '{flow}' does", file.name, "is the sensor connected?")
+    exponent = float(np.polyfit(np.log(x), np.log(y), 1)[0])
+    if not _EXPONENTS[0] <= exponent <= _EXPONENTS[1]:
+        what = f"'{loss}' goes with the {exponent:.2f}th power of '{flow}'; a core's goes with 1 to 2"
+        raise FinfrontError(what, file.name, "are the two columns swapped, or is one in another unit?")
+
+
+def _refuse_order(file: BenchFile) -> None:
+    """Air must leave between its own inlet and the coolant's, and the coolant warmer where the air is hotter."""
+    air, liquid, out = (file.values[n] for n in ("air_inlet_temperature", "coolant_inlet_temperature",
+                                                 "air_outlet_temperature"))
+    wrong = (out - liquid) * (air - out) <= 0
+    said = "'air_outlet_temperature' does not lie between the two inlet temperatures"
+    if not np.any(wrong) and "coolant_outlet_temperature" in file.values:
+        wrong = (file.values["coolant_outlet_temperature"] - liquid) * (air - liquid) <= 0
+        said = "the coolant does not warm where the air is hotter"
+    if np.any(wrong):
+        lines = ", ".join(str(line) for line in file.lines[wrong][:8])
+        do = "are inlet and outlet swapped? else leave the rows out: --leave-out FILE:LINE"
+        raise FinfrontError(said, f"{file.name}, lines {lines}", do)
+
+
+def refuse_far(parts: Sequence[Bench], scales: Scales, rows: Measured) -> None:
+    """FinfrontError where rows lie farther from the published sheet than bands and bench could ever explain."""
+    z = np.zeros(len(scales.names))
+    m, J = slopes_at(parts, scales, z)
+    sd = np.sqrt(np.diag(row_covariance(parts, scales, z)) + np.sum(J * J, axis=1))
+    for number, part in enumerate(parts):
+        for name in part.file.outputs:
+            own = (rows.file == number) & (np.array(rows.output) == name)
+            if np.median(np.abs(rows.y[own] - m[own]) / sd[own]) > _FAR:
+                y, near = rows.y[own], m[own]
+                raise FinfrontError(_how_far(name, y, near), part.file.name, _guess(name, y, near))
+
+
+def _how_far(name: str, y: Array, m: Array) -> str:
+    if "temperature" in name:
+        return f"'{name}' lies {np.median(y - m):+.0f} K from what this core could do"
+    return f"'{name}' is {np.median(y / m):.3g} times what this core could have"
+
+
+def _guess(name: str, y: Array, m: Array) -> str:
+    """The unit that would explain it, if one does."""
+    usual = "check units, columns and the core (--core)"
+    if "loss" not in name:
+        return usual
+    ratio = float(np.log(np.median(y / m)))
+    found = [
+        (abs(ratio - np.log(a / b)), f"{usual}: it looks like {true} written as {said}")
+        for said, a in _PRESSURES.items() for true, b in _PRESSURES.items() if said != true
+    ]
+    off, guess = min(found)
+    return guess if off < _NEAR else usual
+
+
+@dataclass(frozen=True)
+class HeatBalance:
+    """Heat of both sides of a hot test [W] (N,), and the 95 % half width of their difference."""
+
+    name: str
+    lines: IntArray
+    air: Array
+    coolant: Array
+    half_width: Array
+
+    @property
+    def broken(self) -> Array:
+        """(N,) where the two differ by more than the uncertainties allow."""
+        return np.asarray(np.abs(self.air - self.coolant) > self.half_width)
+
+
+def heat_balance(part: Bench) -> HeatBalance | None:
+    """Air against coolant; None where a file has not all four temperatures."""
+    file = part.file
+    if not {"air_outlet_temperature", "coolant_outlet_temperature"} <= set(file.values):
+        return None
+    duty = part.duty()
+    T_air = (file.values["air_inlet_temperature"] + file.values["air_outlet_temperature"]) / 2
+    T_liquid = (file.values["coolant_inlet_temperature"] + file.values["coolant_outlet_temperature"]) / 2
+    fall = file.values["air_inlet_temperature"] - file.values["air_outlet_temperature"]
+    rise = file.values["coolant_outlet_temperature"] - file.values["coolant_inlet_temperature"]
+    C_air = duty.air_flow * duty.air.specific_heat(T_air, duty.air_inlet_pressure)
+    C = duty.coolant_flow * duty.coolant.specific_heat(T_liquid, duty.coolant_inlet_pressure)
+
+    def u(name: str) -> Array:
+        return np.hypot(file.random[name], file.common[name])
+
+    parts = [
+        C_air * u("air_inlet_temperature"), C_air * u("air_outlet_temperature"),
+        C_air * fall * u("air_flow") / file.values["air_flow"],
+        C * u("coolant_inlet_temperature"), C * u("coolant_outlet_temperature"),
+        C * rise * u("coolant_flow") / file.values["coolant_flow"],
+    ]
+    half = COVERAGE * np.sqrt(sum(p * p for p in parts))
+    return HeatBalance(file.name, file.lines, C_air * fall, C * rise, half)
