@@ -66,11 +66,12 @@ def core_of(
     problem: "CoreProblem", pairs: list[str] | None, run: Path | None, pick: str, open_names: tuple[str, ...] = ()
 ) -> "Parameters":
     """The core meant by --core, or by --run and --pick with --core on top."""
-    from optimize.stored_core import core_of_run
     from optimize.typed_core import given_values, typed_core
 
     if run is None:
         return typed_core(problem.space, pairs or [], open_names)
+    from optimize.stored_core import core_of_run
+
     return core_of_run(problem.space, run, pick) | given_values(problem.space, pairs or [])
 
 

@@ -1,5 +1,7 @@
 """One core given by hand: KEY=VALUE pairs to values of the design variables."""
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from optimize import units
@@ -31,9 +33,14 @@ def typed_core(space: Space, pairs: list[str], open_names: tuple[str, ...] = ())
     if missing:
         raise FinfrontError(
             f"the core is not complete: {', '.join(missing)} missing",
-            do="add " + " ".join(f"--core {name}={_example(space, name)}" for name in missing),
+            do="add " + " ".join(f"--core {name}='{_example(space, name)}'" for name in missing),
         )
     return core
+
+
+def example_pairs(space: Space, names: Iterable[str]) -> list[str]:
+    """KEY=VALUE for each of the names, from the middle of what the study allows."""
+    return [f"{name}={_example(space, name)}" for name in names]
 
 
 def fixed_values(space: Space) -> Parameters:
@@ -74,5 +81,5 @@ def _example(space: Space, name: str) -> str:
     variable = space.variables[name]
     value = variable.values[len(variable.values) // 2] if variable.values else variable.low
     if isinstance(value, str) or value is None:
-        return f"'{value}'"
-    return f"'{units.show(value, KINDS[name], space.study.units)}'"
+        return str(value)
+    return units.show(value, KINDS[name], space.study.units)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from optimize.errors import FinfrontError
+from optimize.unit_factors import FACTORS, KNOWN
 from physics.arrays import Array
 
 
@@ -194,7 +195,9 @@ def scale(kind: str, system: str) -> tuple[float, float]:
     unit, base = unit_label(kind, system), KINDS[kind].base
     if kind == "temperature":
         return {"degC": (1.0, 273.15), "degF": (5 / 9, 459.67)}[unit]
-    return (_OWN[kind][unit] if kind in _OWN else _factor(unit, base)), 0.0
+    factor = _OWN[kind][unit] if kind in _OWN else _factor(unit, base)
+    assert factor is not None, f"'{unit}' is not of the kind '{kind}'"
+    return factor, 0.0
 
 
 def _system(system: str) -> str:
@@ -211,10 +214,9 @@ def _value(number: float, unit: str, kind: str) -> float | None:
         return number if not unit else None
     if kind in _OWN:
         return float(f"{number * _OWN[kind][unit]:.15g}") if unit in _OWN[kind] else None
-    if not unit or _unknown_names(unit) or not _same_dimension(unit, KINDS[kind].base):
-        return None
+    factor = None if not unit or _unknown_names(unit) else _factor(unit, KINDS[kind].base)
     # 15 digits: "9.1 mm" becomes the double nearest 0.0091, whichever unit it is written in.
-    return float(f"{number * _factor(unit, KINDS[kind].base):.15g}")
+    return None if factor is None else float(f"{number * factor:.15g}")
 
 
 def _kelvin(number: float, unit: str) -> float | None:
@@ -268,6 +270,25 @@ def _unknown_names(unit: str) -> list[str]:
     return [name for name in names if name not in _NAMES]
 
 
+def _factor(unit: str, base: str) -> float | None:
+    """The unit in the base unit of a kind; None where it is of another kind."""
+    if unit == base:
+        return 1.0
+    return FACTORS[base].get(unit) if unit in KNOWN else pint_factor(unit, base)
+
+
+@lru_cache(maxsize=4096)
+def pint_factor(unit: str, base: str) -> float | None:
+    """The same from pint, for any unit made of names of the trade.
+
+    >>> pint_factor("kW/cm^2", "W/m^2/K"), pint_factor("mm*cm", "m^2")
+    (None, 1e-05)
+    """
+    if not _same_dimension(unit, base):
+        return None
+    return float(_registry().Quantity(1.0, unit).to(base).magnitude)
+
+
 @cache
 def _registry() -> Any:
     import pint
@@ -275,17 +296,9 @@ def _registry() -> Any:
     return pint.UnitRegistry()
 
 
-@lru_cache(maxsize=4096)
 def _same_dimension(unit: str, base: str) -> bool:
     registry = _registry()
     same = registry.parse_units(unit).dimensionality == registry.parse_units(base).dimensionality
     # An angle and a fraction both have no dimension, a torque and an energy the same; only the names tell them apart.
     alike = ("%" in unit) == (base == "") and (base == "deg") == (unit in ("deg", "rad")) and "rpm" not in unit
     return bool(same) and alike and not (base == "N*m" and _POWERS & set(re.findall("[A-Za-z]+", unit)))
-
-
-@lru_cache(maxsize=4096)
-def _factor(unit: str, base: str) -> float:
-    if unit == base:
-        return 1.0
-    return float(_registry().Quantity(1.0, unit).to(base).magnitude)

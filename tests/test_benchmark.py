@@ -2,13 +2,14 @@
 
 import csv
 from dataclasses import fields
+from subprocess import CalledProcessError
 from time import perf_counter
 
 import numpy as np
 import pytest
-from small_studies import ROOT, SECOND_DUTY, SMALL, problem, study, with_variable
+from small_studies import ROOT, SECOND_DUTY, SMALL, problem, study, with_variable, write
 
-from optimize.benchmark import searchers, suite, table, written
+from optimize.benchmark import searchers, startup, suite, table, written
 from optimize.benchmark.baselines import Baseline, baseline, coolprop, differences, fitted, scalar_ratings, why_none
 from optimize.benchmark.growth import Growth, finer, over_designs, over_duty_points, workers_against_one
 from optimize.benchmark.operations import TRANSCENDENTAL, counting, floor_of, marked
@@ -239,12 +240,20 @@ def test_rates_count_what_was_rated(small):
     assert rate.ratings_a_second == pytest.approx(rate.cores_a_second * rate.points)
 
 
-def test_rows_come_for_every_part_and_go_into_a_folder(small, tmp_path):
+def test_a_fresh_process_that_fails_is_no_start(small):
+    """The study's file is gone: nothing was rated."""
+    with pytest.raises(CalledProcessError):
+        startup.seconds_of_rate(small)
+
+
+def test_rows_come_for_every_part_and_go_into_a_folder(tmp_path):
     courses: list[Course] = []
+    small = CoreProblem(load(write(tmp_path, **SMALL)))
     rows = list(suite.rows(small, suite.Asked(cores=60, seconds=0.5, seeds=1), courses))
     text = "\n".join(row.markdown for row in rows)
-    parts = ("rating", "one core alone", "math module", "PropsSI", "transcendental", "NumPy floor", "finfront sweep",
-             "designs in one call", "copies of a core", "duty points", "above idle")  # fmt: skip
+    parts = ("rating", "one core alone", "finfront --help", "finfront rate", "math module", "PropsSI", "transcendental",
+             "NumPy floor", "finfront sweep", "designs in one call", "copies of a core", "duty points",
+             "above idle")  # fmt: skip
     assert [words for words in parts if words not in text] == []
     paths = written.write(tmp_path, "some machine", rows, courses, "Small")
     assert {path.name for path in paths} == {"benchmark.md", "benchmark.csv", "gap.csv", "gap.png", "gap.svg"}

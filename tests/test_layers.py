@@ -30,9 +30,13 @@ ROOMS = {
 }  # fmt: skip
 # Slow to load: imported where used, never at the top of a module.
 SLOW = (
-    "CoolProp", "pint", "optuna", "joblib", "moocore", "matplotlib", "pandas", "scipy.stats", "xlsxwriter", "OCP",
-    "ezdxf", "bokeh", "jinja2", "distributed", "pymoo",
+    "CoolProp", "pint", "optuna", "joblib", "moocore", "matplotlib", "pandas", "scipy", "xlsxwriter", "OCP",
+    "ezdxf", "bokeh", "jinja2", "distributed", "pymoo", "tree_sitter", "tree_sitter_toml",
 )  # fmt: skip
+CORE = [word for pair in (
+    "air_fin=S20-80", "turbulator=TS-25-16", "passes=2 through the thickness", "thickness=65 mm", "passages=12",
+    "port=R25", "line=-16",
+) for word in ("--core", pair)]  # fmt: skip
 NO_NAMES = {"utils", "util", "helpers", "helper", "misc", "common", "manager", "tools", "stuff"}
 FORGOTTEN = re.compile(r"shared/|/work/|/tmp/|/home/|/root/|/Users/|[A-Z]:\\\\")
 
@@ -140,17 +144,22 @@ def test_the_command_line_is_imported_by_nobody():
     assert [name_of(path) for path in others if starts(imports(path), "optimize.cli")] == []
 
 
-def test_help_waits_for_no_slow_library():
-    code = "import sys\nsys.argv = ['finfront', '--help']\nfrom optimize.cli import main\ntry:\n    main()\nexcept SystemExit:\n    pass"  # noqa: E501
-    loaded = loaded_by(code)
-    assert "typer" in loaded
-    slow = {"CoolProp", "scipy", "scipy.stats", "pandas", "optuna", "matplotlib", "joblib", "moocore", "pint", "numpy"}
-    assert slow & loaded == set()
+@pytest.mark.parametrize(("words", "needed", "not_needed"), [
+    (("--help",), "typer", ("numpy", "pydantic")),
+    (("check", "studies/tow_rig_us_units.toml"), "optimize.study.load", ()),
+    (("check", "studies/frost_sprint.toml"), "optimize.study.load", ()),
+    (("rate", "studies/dune_racer.toml", *CORE), "physics.rating", ("optimize.tables", "optimize.runs")),
+])  # fmt: skip
+def test_a_command_waits_for_no_slow_library_it_does_not_use(words, needed, not_needed):
+    code = f"import sys\nsys.argv = {['finfront', *words]}\nfrom optimize.cli import main\ntry:\n    main()\n"
+    loaded = loaded_by(f"{code}except SystemExit as left:\n    assert left.code == 0")
+    assert needed in loaded
+    assert [package for package in (*SLOW, *not_needed) if starts(loaded, package)] == []
 
 
 def test_rating_needs_no_property_library_and_no_search():
     loaded = loaded_by("import physics.rating, physics.fins, physics.properties")
-    assert {"CoolProp", "optimize", "pandas", "optuna", "scipy.stats", "pint"} & loaded == set()
+    assert [package for package in (*SLOW, "optimize") if starts(loaded, package)] == []
 
 
 def test_imports_make_no_circle():

@@ -1,6 +1,8 @@
 """Units: what is read, what is refused, and the conversions against their definitions."""
 
 import math
+import subprocess
+import sys
 import time
 
 import numpy as np
@@ -9,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimize import units
+from optimize.unit_factors import FACTORS, KNOWN
 from optimize.units import KINDS, UnitError, from_display, parse, parse_one_of, show, to_display, unit_label
 from physics.outputs import OUTPUTS
 
@@ -153,6 +156,24 @@ def test_display_units_are_read_back_by_the_reader(kind: str, system: str) -> No
     value = float(from_display(7.0, kind, system))
     assert parse(f"7 {label}", kind) == pytest.approx(value, rel=1e-14)
     assert float(to_display(value, kind, system)) == pytest.approx(7.0, rel=1e-13)
+
+
+@pytest.mark.parametrize("base", FACTORS)
+def test_the_table_of_factors_is_what_pint_says(base: str) -> None:
+    told = {unit: units.pint_factor(unit, base) for unit in KNOWN - {base}}
+    of_the_kind = {unit: factor for unit, factor in told.items() if factor is not None}
+    assert FACTORS[base] == pytest.approx(of_the_kind, rel=1e-15)
+
+
+def test_examples_and_display_units_of_all_kinds_are_read_without_pint() -> None:
+    code = (
+        "import sys\nfrom optimize.units import *\n"
+        "for kind in KINDS:\n"
+        "    parse(KINDS[kind].example, kind)\n"
+        "    [parse(f'1 {unit_label(kind, system)}', kind) for system in SYSTEMS]\n"
+        "print('pint' in sys.modules)"
+    )
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "False\n"
 
 
 def test_display_keeps_the_shape_of_an_array() -> None:

@@ -1,4 +1,4 @@
-"""The benchmark of a study, row by row: rates, baselines, floor, growth, and where asked for searchers and workers."""
+"""The benchmark of a study, row by row: rates, start-up, baselines, floor, growth; if asked searchers and workers."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -20,6 +20,7 @@ from optimize.benchmark.growth import (
 from optimize.benchmark.operations import Floor, floor_of
 from optimize.benchmark.rates import Rate, best, measure, random_points
 from optimize.benchmark.searchers import Course, compete, exact_front
+from optimize.benchmark.startup import seconds_of_help, seconds_of_python, seconds_of_rate
 from optimize.benchmark.table import Row
 from optimize.bounded import BoundedCores
 from optimize.evaluate import CoreProblem
@@ -49,6 +50,7 @@ def rows(problem: CoreProblem, asked: Asked, courses: list[Course]) -> Iterator[
     told = f"{rate.cores:,} cores at {rate.points} duty points, {rate.seconds:.2f} s, one process"
     yield Row("rating", f"{rate.cores_a_second:,.0f} cores/s, {rate.ratings_a_second:,.0f} ratings/s", told)
     yield Row("one core alone", f"{1e3 * rate.single:.2f} ms", "a batch of one, all its duty points")
+    yield from _startup(problem)
     yield from _baselines(problem, asked.cores, rate)
     yield from _floor(problem)
     yield from _growth(problem, asked.cores)
@@ -57,6 +59,13 @@ def rows(problem: CoreProblem, asked: Asked, courses: list[Course]) -> Iterator[
         yield from _workers(problem, asked)
     if asked.seconds > 0:
         yield from _searchers(problem, asked, courses)
+
+
+def _startup(problem: CoreProblem) -> Iterator[Row]:
+    fresh = "a fresh process, best of three"
+    bare, shown, rated = seconds_of_python(), seconds_of_help(), seconds_of_rate(problem)
+    yield Row("finfront --help", f"{1e3 * shown:.0f} ms", f"{fresh}; Python alone {1e3 * bare:.0f} ms")
+    yield Row("finfront rate", f"{1e3 * rated:.0f} ms", f"{fresh}; study read, one core rated, its sheet printed")
 
 
 def _baselines(problem: CoreProblem, cores: int, rate: Rate) -> Iterator[Row]:

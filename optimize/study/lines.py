@@ -3,9 +3,10 @@
 import tomllib
 from collections.abc import Iterator
 from functools import cache
+from typing import TYPE_CHECKING
 
-import tree_sitter
-import tree_sitter_toml
+if TYPE_CHECKING:
+    import tree_sitter
 
 Path = tuple[str | int, ...]
 _KEYS = ("bare_key", "quoted_key", "dotted_key")
@@ -42,11 +43,14 @@ def line_of(path: Path, lines: dict[Path, int]) -> int:
 
 
 @cache
-def _parser() -> tree_sitter.Parser:
+def _parser() -> "tree_sitter.Parser":
+    import tree_sitter
+    import tree_sitter_toml
+
     return tree_sitter.Parser(tree_sitter.Language(tree_sitter_toml.language()))
 
 
-def _table(node: tree_sitter.Node, lines: dict[Path, int], counts: dict[Path, int]) -> None:
+def _table(node: "tree_sitter.Node", lines: dict[Path, int], counts: dict[Path, int]) -> None:
     """A table header: its parents, then its pairs; inside a list of tables the last one is meant."""
     key = next(child for child in node.children if child.type in _KEYS)
     names, line = _names(key), key.start_point[0] + 1
@@ -65,14 +69,14 @@ def _table(node: tree_sitter.Node, lines: dict[Path, int], counts: dict[Path, in
             _pair(child, path, lines)
 
 
-def _pair(node: tree_sitter.Node, path: Path, lines: dict[Path, int]) -> None:
+def _pair(node: "tree_sitter.Node", path: Path, lines: dict[Path, int]) -> None:
     for name in _names(node.children[0]):
         path = (*path, name)
         lines.setdefault(path, node.start_point[0] + 1)
     _value(node.children[-1], path, lines)
 
 
-def _value(node: tree_sitter.Node, path: Path, lines: dict[Path, int]) -> None:
+def _value(node: "tree_sitter.Node", path: Path, lines: dict[Path, int]) -> None:
     if node.type == "inline_table":
         for child in node.children:
             if child.type == "pair":
@@ -83,11 +87,11 @@ def _value(node: tree_sitter.Node, path: Path, lines: dict[Path, int]) -> None:
             _value(child, (*path, index), lines)
 
 
-def _items(node: tree_sitter.Node) -> Iterator[tree_sitter.Node]:
+def _items(node: "tree_sitter.Node") -> "Iterator[tree_sitter.Node]":
     return (child for child in node.children if child.is_named and child.type != "comment")
 
 
-def _names(node: tree_sitter.Node) -> list[str]:
+def _names(node: "tree_sitter.Node") -> list[str]:
     """The parts of a key, dotted or not; quoted parts unescaped by the TOML reader itself."""
     if node.type == "dotted_key":
         return [name for child in node.children if child.type in _KEYS for name in _names(child)]

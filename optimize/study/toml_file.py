@@ -4,6 +4,7 @@ import os
 import re
 import tomllib
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -33,12 +34,15 @@ class UnreadableError(Exception):
 
 @dataclass(frozen=True)
 class TomlFile:
-    """Path as the user would write it, text, values, and the line of each key."""
+    """Path as the user would write it, text, values, and for faults the line of each key."""
 
     path: str
     text: str
     raw: dict[str, Any]
-    lines: dict[Path, int]
+
+    @cached_property
+    def lines(self) -> dict[Path, int]:
+        return key_lines(self.text)
 
 
 def read_text(path: str) -> str:
@@ -72,7 +76,7 @@ def read_toml(path: str) -> TomlFile:
         raw = tomllib.loads(text)
     except ValueError as error:
         raise UnreadableError(_syntax_fault(path, text, str(error))) from None
-    return TomlFile(path, text, raw, key_lines(text))
+    return TomlFile(path, text, raw)
 
 
 def too_deep(text: str) -> int | None:

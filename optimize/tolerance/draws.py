@@ -14,7 +14,6 @@ from dataclasses import fields
 from math import ceil, pi
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from optimize.seeds import stream
 from optimize.space import KINDS, PORT_KEYS
@@ -126,6 +125,8 @@ def _correlated(
     correlations: Sequence[Correlation], count: int, seed: np.random.SeedSequence
 ) -> dict[tuple[str, str], Array]:
     """The columns that correlations name, made of draws of their own, side by side in a sequence (by fives)."""
+    from scipy.special import ndtr, ndtri
+
     names = list(dict.fromkeys(name for c in correlations for name in c.between))
     if not names:
         return {}

@@ -8,7 +8,6 @@ from functools import cache
 from typing import overload
 
 import numpy as np
-from scipy.special import betaincinv, ndtr, stdtrit
 
 from physics.arrays import Array, IntArray
 
@@ -27,6 +26,8 @@ def share_interval(
     >>> tuple(round(bound, 6) for bound in share_interval(7, 50, 0.95))
     (0.058192, 0.267396)
     """
+    from scipy.special import betaincinv
+
     count, tail = np.asarray(passed), (1 - confidence) / 2
     if drawn < 1 or np.any((count < 0) | (count > drawn)):
         raise ValueError(f"no share: {passed} of {drawn}")
@@ -66,6 +67,8 @@ def mean_interval(values: Array, replicate: IntArray, confidence: float) -> tupl
 
     Without replicates the interval is unbounded.
     """
+    from scipy.special import stdtrit
+
     mean, groups = float(np.mean(values)), np.unique(replicate)
     if len(groups) < 2:
         return mean, -np.inf, np.inf
@@ -105,4 +108,6 @@ def ppm(capability: float) -> float:
     >>> round(ppm(1.0), 1)
     2699.8
     """
+    from scipy.special import ndtr
+
     return 2e6 * float(ndtr(-3 * capability))

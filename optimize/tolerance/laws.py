@@ -4,7 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from optimize.study.model import LARGEST_BLOCKAGE, Tolerance
 from physics.arrays import Array
@@ -109,13 +108,7 @@ def _law(nominal: float, tolerance: Tolerance) -> _Law | None:
     if tolerance.law != "normal" or tolerance.sigmas is None:
         raise ValueError(f"no law {tolerance.law!r} with sigmas = {tolerance.sigmas}")
     sigmas = tolerance.sigmas
-    edge = sigmas if tolerance.bounded else np.inf
-    outside = 2 * float(ndtr(-edge))
-    return _two_pieces(
-        below / sigmas, above / sigmas,
-        lambda x: max(2 * float(ndtr(-x)) - outside, 0.0) / (1 - outside),
-        lambda q: np.minimum(-ndtri((outside + q * (1 - outside)) / 2), edge),
-    )
+    return _normal(below / sigmas, above / sigmas, sigmas if tolerance.bounded else np.inf)
 
 
 def _uniform(below: float, above: float) -> _Law:
@@ -123,6 +116,18 @@ def _uniform(below: float, above: float) -> _Law:
     return _Law(
         lambda x: min(max((x + below) / width, 0.0), 1.0), lambda x: min(max((above - x) / width, 0.0), 1.0),
         lambda u: u * width - below,
+    )
+
+
+def _normal(below: float, above: float, edge: float) -> _Law:
+    """Standard deviations on either side; cut off at `edge` of them."""
+    from scipy.special import ndtr, ndtri
+
+    outside = 2 * float(ndtr(-edge))
+    return _two_pieces(
+        below, above,
+        lambda x: max(2 * float(ndtr(-x)) - outside, 0.0) / (1 - outside),
+        lambda q: np.minimum(-ndtri((outside + q * (1 - outside)) / 2), edge),
     )
 
 
@@ -161,5 +166,7 @@ def model_factor(band: tuple[float, float], u: Array) -> Array:
     >>> model_factor((-0.20, 0.25), np.array([0.025, 0.5, 0.975])).round(4).tolist()
     [0.8, 1.0, 1.25]
     """
+    from scipy.special import ndtri
+
     score = ndtri(u) / _BAND_SIGMAS
     return np.asarray(np.exp(score * np.where(score < 0, -np.log1p(band[0]), np.log1p(band[1]))))

@@ -1,13 +1,17 @@
 """Measured surfaces: the user's own table of Re, j, f, interpolated monotonically in logarithms."""
 
 from collections.abc import Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from physics.arrays import Array
 from physics.fins import offset_strip, plain
 from physics.fins.family import INTERRUPTED, Fin, FinFamily, Flow, Surface, Value, reynolds
+
+if TYPE_CHECKING:
+    from scipy.interpolate import PchipInterpolator
 
 
 def surface(fin: Fin) -> Surface:
@@ -32,8 +36,17 @@ class _Curve:
 
     def __init__(self, Re: Sequence[float], y: Sequence[float]) -> None:
         self._x = np.log(np.asarray(Re, dtype=float))
-        self._curve = PchipInterpolator(self._x, np.log(np.asarray(y, dtype=float)))
-        self._slope = self._curve.derivative()
+        self._y = np.log(np.asarray(y, dtype=float))
+
+    @cached_property
+    def _curve(self) -> "PchipInterpolator":
+        from scipy.interpolate import PchipInterpolator
+
+        return PchipInterpolator(self._x, self._y)
+
+    @cached_property
+    def _slope(self) -> "PchipInterpolator":
+        return self._curve.derivative()
 
     def __call__(self, fin: Fin, surface: Surface, flow: Flow) -> Array:
         inside = np.clip(flow.log_Re, self._x[0], self._x[-1])

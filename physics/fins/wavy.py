@@ -1,7 +1,6 @@
 """Wavy (herringbone) fins: the asymptotic form of Awad & Muzychka, J. Electronic Packaging 133 (2011)."""
 
 import numpy as np
-from scipy.special import ellipe
 
 from physics.arrays import Array
 from physics.fins import plain
@@ -15,6 +14,8 @@ def arc_ratio(fin: Fin) -> Array:
     >>> round(float(arc_ratio(flat)[0]), 6)
     1.0
     """
+    from scipy.special import ellipe
+
     steep = (2 * np.pi * fin.wave_amplitude / fin.wave_length) ** 2
     return (2 / np.pi) * np.sqrt(1 + steep) * np.asarray(ellipe(steep / (1 + steep)))
 
