@@ -89,7 +89,8 @@ def pipe_friction(Re: Array, relative_roughness: Array | float) -> tuple[Array, 
 
 
 def _rough_term(relative_roughness: Array | float) -> Array:
-    return np.asarray((np.asarray(relative_roughness) / _ROUGH_DIVISOR) ** _ROUGH_POWER)
+    # A column even of one number: NumPy raises a bare number by another routine, which may differ in the last bit.
+    return np.asarray((np.atleast_1d(relative_roughness) / _ROUGH_DIVISOR) ** _ROUGH_POWER)
 
 
 def _slow_friction(Re: Array, rough: Array) -> tuple[Array, Array]:

@@ -245,7 +245,8 @@ def test_shipped_tables_are_what_the_command_makes(tmp_path: Path) -> None:
         if fresh["source"] != shipped["source"]:
             pytest.skip(f"shipped from {shipped['source']}, installed is {fresh['source']}")
         assert fresh.keys() == shipped.keys()
-        np.testing.assert_allclose(numbers(fresh), numbers(shipped), rtol=1e-7, atol=1e-15)
+        # A unit of the seventh digit, the last written: it may round the other way on another processor.
+        np.testing.assert_allclose(numbers(fresh), numbers(shipped), rtol=1.01e-6, atol=1e-15)
 
 
 def numbers(tree: object) -> list[float]:

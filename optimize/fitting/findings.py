@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtrc
 
 from optimize.fitting.posterior import Posterior
 from optimize.fitting.scales import Scales
@@ -69,6 +68,8 @@ def outliers(found: Posterior) -> BoolArray:
 
 def chance_of_misfit(found: Posterior) -> float:
     """Probability of a misfit as large where model and stated uncertainties hold."""
+    from scipy.special import chdtrc
+
     return float(chdtrc(len(found.measured), found.misfit))
 
 

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from optimize.evaluate import CoreProblem
 from optimize.space import Batch, Parameters
@@ -45,6 +44,8 @@ class Scales:
 
     def value(self, name: str, scores: Array) -> Array:
         """A multiplier, or the change of a blocked share, at scores (n, p)."""
+        from scipy.special import ndtr
+
         score = scores[:, self.names.index(name)]
         if name in self.blockage:
             return np.asarray(self.blockage[name] * score)

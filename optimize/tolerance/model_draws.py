@@ -1,7 +1,6 @@
 """What nobody knows of the correlations: their bands, published or after a test, as multipliers at draws."""
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from optimize.study.model import Study
 from optimize.tolerance.draws import FACTORS, Draws
@@ -44,6 +43,8 @@ def nominal_factors(study: Study, air: FinFamily, coolant: FinFamily) -> ModelFa
 
 def model_factors(study: Study, air: FinFamily, coolant: FinFamily, draws: Draws) -> ModelFactors:
     """Multipliers on the correlations of a core, one a draw; of a fitted model correlated as the test left them."""
+    from scipy.special import ndtri
+
     scores = np.stack([ndtri(draws["model", name]) for name in FACTORS], axis=1)
     if study.fitted is not None:
         mean, covariance = study.fitted.of(FACTORS, air.name, coolant.name)
@@ -53,6 +54,8 @@ def model_factors(study: Study, air: FinFamily, coolant: FinFamily, draws: Draws
 
 def _factors(study: Study, air: FinFamily, coolant: FinFamily, scores: Array) -> dict[str, Array]:
     """Multipliers (n,) at scores (n, p), p as in FACTORS."""
+    from scipy.special import ndtr
+
     own = bands(study, air, coolant) | _fitted_scales(study, air, coolant)
     u = np.clip(ndtr(scores), _EDGE, 1 - _EDGE)
     return {name: model_factor(own[name], u[:, i]) for i, name in enumerate(FACTORS)}
