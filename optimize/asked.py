@@ -110,3 +110,41 @@ def known_core(run: "Run", pick: str, changed: bool) -> Known:
         do = "name one of designs.csv: --pick C1"
         raise FinfrontError("the core has no name to call files by", str(run.folder), do)
     return Known(f"{name}-changed", run.record, None) if changed else Known(name, run.record, run.tables)
+
+
+def cores_of_picks(problem: "CoreProblem", run: Path | None, pick: str) -> "dict[str, Parameters]":
+    """The named cores of a run but the one picked, by name and core; none without a run."""
+    if run is None:
+        return {}
+    from optimize import runs
+    from optimize.stored_core import core_of_read_run
+
+    read = runs.read(run)
+    chosen = read.record["picks"].get(pick, pick)
+    others = {core: name for name, core in read.record["picks"].items() if core != chosen}
+    return {f"{core} ({name})": core_of_read_run(problem.space, read, core) for core, name in others.items()}
+
+
+def lines_of(texts: list[str]) -> dict[str, set[int]]:
+    """'FILE:LINE' texts to the lines of each file."""
+    found: dict[str, set[int]] = {}
+    for text in texts:
+        file, colon, line = text.rpartition(":")
+        if not colon or not line.isdecimal():
+            raise FinfrontError(f"expected FILE:LINE, got '{text}'", "--leave-out", "write --leave-out rig.csv:12")
+        found.setdefault(file, set()).add(int(line))
+    return found
+
+
+def share_of(text: str, option: str) -> float:
+    """A share such as '1 %', above zero."""
+    from optimize import units
+
+    try:
+        share = units.parse(text, "fraction")
+    except units.UnitError as error:
+        raise FinfrontError(error.what, option, error.do) from None
+    if not 0 < share < 1:
+        do = "write what the bench states, such as '1 %'"
+        raise FinfrontError(f"'{text}' is not between 0 and 100 %", option, do)
+    return share

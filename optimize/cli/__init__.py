@@ -8,7 +8,7 @@ import sys
 
 import typer
 
-from optimize.cli import core_commands, kept_commands, run_commands  # noqa: F401 - they fill the app in this order
+from optimize.cli import bench_commands, core_commands, kept_commands, run_commands  # noqa: F401 - they fill the app in this order
 from optimize.cli.app import app
 from optimize.errors import FinfrontError
 
