@@ -11,7 +11,7 @@ rows of a file share of them, a sensor's own error, is said by "# common: coolan
 """
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +39,7 @@ class BenchFile:
     name : of the file. said : what its comments declare.
     values : (N,) each. by_volume : those flows that were given by volume [m3/s].
     random, common : standard uncertainties (N,), of each row by itself and shared by all rows of the file.
-    lines : (N,) where each row stands.
+    lines : (N,) where each row stands. units : of the columns, as written.
     """
 
     name: str
@@ -49,6 +49,7 @@ class BenchFile:
     random: Values
     common: Values
     lines: IntArray
+    units: Mapping[str, str] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -117,7 +118,8 @@ class _Reader:
             return None
         own = {c.name: self._own(c, numbers[:, i], values) for i, c in enumerate(columns) if c and c.is_uncertainty}
         random, common = self._uncertainties(said, values, by_volume, own)
-        return None if self.faults else BenchFile(self.path, said, values, by_volume, random, common, lines)
+        units = {c.name: c.unit for c in columns if c and not c.is_uncertainty}
+        return None if self.faults else BenchFile(self.path, said, values, by_volume, random, common, lines, units)
 
     def _unknown_lines(self, left_out: frozenset[int], there: list[int]) -> None:
         for line in sorted(left_out - set(there)):

@@ -58,7 +58,7 @@ def _means(file: BenchFile, parts: list[IntArray]) -> BenchFile:
         name: np.array([np.hypot(np.mean(file.random[name][part]), np.mean(file.common[name][part])) for part in parts])
         for name in names
     }
-    return BenchFile(file.name, file.said, values, file.by_volume, random, sensor, lines)
+    return BenchFile(file.name, file.said, values, file.by_volume, random, sensor, lines, file.units)
 
 
 def _of_the_mean(x: Array) -> float:
