@@ -81,8 +81,8 @@ _OWN = {
 _POWERS = frozenset({"J", "kJ", "W", "kW", "hp", "Btu", "kBtu"})
 _NAMES = frozenset({
     "%", "deg", "rad", "um", "mm", "cm", "m", "in", "inch", "ft", "thou", "L", "mL", "cc", "gal", "g", "kg", "lb", "oz",
-    "s", "min", "h", "hr", "Pa", "hPa", "kPa", "MPa", "bar", "mbar", "psi", "inHg", "mmHg", "torr", "atm", "inH2O", "mmH2O",
-    "K", "degC", "degF", "J", "kJ", "W", "kW", "hp", "Btu", "kBtu", "N", "lbf", "V", "rpm",
+    "s", "min", "h", "hr", "Pa", "hPa", "kPa", "MPa", "bar", "mbar", "psi", "inHg", "mmHg", "torr", "atm",
+    "inH2O", "mmH2O", "K", "degC", "degF", "J", "kJ", "W", "kW", "hp", "Btu", "kBtu", "N", "lbf", "V", "rpm",
 })  # fmt: skip
 _NUMBER = r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,20})?|\.[0-9]{1,20})(?:[eE][+-]?[0-9]{1,2})?"
 _FACTOR = r"[A-Za-z%][A-Za-z0-9_]{0,11}(?:\^-?[1-9])?"

@@ -13,6 +13,7 @@ from physics.rating import rate
 WATER = coolant("water", None, None)
 GLYCOL = coolant("ethylene glycol", 0.5, "volume")
 P_LIQUID = 2e5
+BLOCKED = ("air_blockage", "coolant_blockage")
 COVERAGE = 1.959964
 AIR_FLOWS, LIQUID_FLOWS = np.linspace(0.25, 0.85, 8), np.linspace(0.2, 1.0, 8)  # [kg/s]
 
@@ -21,10 +22,12 @@ class Truth:
     """A core of a study with multipliers of its own; writes what rigs would read on it."""
 
     def __init__(self, problem: CoreProblem, core: Parameters, factors: dict[str, float], seed: int) -> None:
-        alone = core | {"lid_loss": np.zeros(1), "plenum_loss": np.zeros(1)}
+        self.random = np.random.default_rng(seed)
+        # Its blocked shares are as the shop made them: triangular, two points to either side.
+        blocked = {name: core[name] + self.random.triangular(-0.02, 0.0, 0.02, 1) for name in BLOCKED}
+        alone = core | {"lid_loss": np.zeros(1), "plenum_loss": np.zeros(1)} | blocked
         self.designs = problem.space.batch(alone, np.zeros(1, dtype=np.int64)).designs
         self.factors = ModelFactors(**{name: np.array([value]) for name, value in factors.items()})
-        self.random = np.random.default_rng(seed)
 
     def outputs(self, air, T_air, p, liquid, T_liquid, fluid: Fluid) -> dict[str, np.ndarray]:
         n = len(air)

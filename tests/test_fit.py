@@ -299,7 +299,9 @@ def test_inlet_and_outlet_swapped_are_refused(problem, core, tmp_path):
             refuse_nonsense(replace(file, values=v | {one: v[other], other: v[one]}))
 
 
-@pytest.mark.parametrize(("factor", "unit"), [(1 / 68.94757, "psi"), (1 / 10, "kPa"), (100.0, "Pa"), (1 / 33.86, "inHg")])
+@pytest.mark.parametrize(
+    ("factor", "unit"), [(1 / 68.94757, "psi"), (1 / 10, "kPa"), (100.0, "Pa"), (1 / 33.86, "inHg")]
+)
 def test_losses_in_another_unit_are_refused_with_a_guess(problem, core, tmp_path, factor, unit):
     file = read_bench(Truth(problem, core, HIDDEN, 9).flow_bench(tmp_path / "flow.csv"))
     wrong = replace(file, values=file.values | {"air_loss": file.values["air_loss"] * factor})
