@@ -18,7 +18,7 @@ RERUN = ("changes", "fates", "worth")
 CORE = [word for pair in PAIRS for word in ("--core", pair)]
 COMMANDS = (
     "new", "check", "rate", "run", "curves", "scatter", "draw", "soak", "sheet", "solid", "report", "benchmark",
-    "rerun", "compare", "range", "runs", "note", "trials",
+    "rerun", "compare", "range", "runs", "note", "trials", "fit", "accept",
 )  # fmt: skip
 
 
