@@ -46,12 +46,49 @@ def _one() -> Array:
     return np.ones(1)
 
 
+def _zero() -> Array:
+    return np.zeros(1)
+
+
+@dataclass(frozen=True)
+class Factor:
+    """What multiplies a correlation: multiplier (Re/reference)^exponent, columns (n,) or (1,); 1 as published."""
+
+    multiplier: Array = field(default_factory=_one)
+    exponent: Array = field(default_factory=_zero)
+    reference: Array = field(default_factory=_one)
+
+    def at(self, log_Re: Array) -> Array:
+        """Its value at ln Re.
+
+        >>> Factor(np.array([1.1]), np.array([-0.1]), np.array([500.0])).at(np.log([500.0, 1000.0])).round(4).tolist()
+        [1.1, 1.0263]
+        """
+        if not np.any(self.exponent):
+            return self.multiplier
+        return self.multiplier * np.exp(self.exponent * (log_Re - np.log(self.reference)))
+
+
 @dataclass(frozen=True)
 class ModelFactors:
-    """Multipliers on the correlations, (n,) or (1,): 1 is the published value."""
+    """Multipliers on the correlations, (n,) or (1,): 1 is the published value.
+
+    j and f may be off by a power of Re too: times (Re/reference)^exponent, one reference a side.
+    """
 
     air_j: Array = field(default_factory=_one)
     air_f: Array = field(default_factory=_one)
     coolant_j: Array = field(default_factory=_one)
     coolant_f: Array = field(default_factory=_one)
     tank_loss: Array = field(default_factory=_one)
+    air_j_exponent: Array = field(default_factory=_zero)
+    air_f_exponent: Array = field(default_factory=_zero)
+    coolant_j_exponent: Array = field(default_factory=_zero)
+    coolant_f_exponent: Array = field(default_factory=_zero)
+    air_Re: Array = field(default_factory=_one)  # the references
+    coolant_Re: Array = field(default_factory=_one)
+
+    def on(self, name: str) -> Factor:
+        """The factor on "air_j", "air_f", "coolant_j" or "coolant_f"."""
+        side = name.split("_")[0]
+        return Factor(getattr(self, name), getattr(self, f"{name}_exponent"), getattr(self, f"{side}_Re"))

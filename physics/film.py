@@ -6,6 +6,7 @@ import numpy as np
 
 from physics.arrays import Array
 from physics.core import Side
+from physics.duty import Factor
 from physics.fins import Flow
 from physics.heat_transfer import fin_efficiency, surface_efficiency
 from physics.properties import Fluid
@@ -34,7 +35,7 @@ class Film:
 
 
 def film(
-    side: Side, fluid: Fluid, mass_flow: Array, T: Array, T_wall: Array, p: Array, conductivity: Array, j_factor: Array
+    side: Side, fluid: Fluid, mass_flow: Array, T: Array, T_wall: Array, p: Array, conductivity: Array, j_factor: Factor
 ) -> Film:
     """Film of one side at mean temperature T and wall temperature T_wall [K].
 
@@ -48,7 +49,9 @@ def film(
     turbulent = turbulence(side, Re)
     wall_ratio = T_wall / T if fluid.is_gas else fluid.viscosity(T_wall, p) / mu
     published_j = side.family.j(side.fin, side.surface, flow)
-    j = published_j * j_factor if fluid.is_gas else published_j * j_factor * liquid_j_ratio(wall_ratio, turbulent)
+    j = published_j * j_factor.at(flow.log_Re)
+    if not fluid.is_gas:
+        j = j * liquid_j_ratio(wall_ratio, turbulent)
     h = film_coefficient(j, G, cp, Pr)
     eta_fin, eta_surface = efficiencies(side, h, conductivity)
     conductance = eta_surface * h * side.area
@@ -121,10 +124,11 @@ class Friction:
     f: Array
 
 
-def friction(side: Side, fluid: Fluid, at: Film, f_factor: Array) -> Friction:
+def friction(side: Side, fluid: Fluid, at: Film, f_factor: Factor) -> Friction:
     """Fanning f of a side at a film's conditions."""
     published = side.family.f(side.fin, side.surface, at.flow)
-    return Friction(published, published * f_ratio(fluid.is_gas, at.wall_ratio, at.turbulent) * f_factor)
+    ratio = f_ratio(fluid.is_gas, at.wall_ratio, at.turbulent)
+    return Friction(published, published * ratio * f_factor.at(at.flow.log_Re))
 
 
 def friction_slope(side: Side, at: Film, published: Array) -> Array:

@@ -153,10 +153,11 @@ class Installation:
         assert self.loop is not None
         p, m = duty.coolant_inlet_pressure, duty.coolant_flow
         rho, mu = duty.coolant.density(state.coolant, p), duty.coolant.viscosity(state.coolant, p)
-        f = friction(g.coolant, duty.coolant, thermal.coolant, k.coolant_f)
+        f = friction(g.coolant, duty.coolant, thermal.coolant, k.on("coolant_f"))
         rho_in, rho_out = (duty.coolant.density(T, p) for T in (duty.coolant_inlet_temperature, state.coolant_out))
         core = coolant_loss(d, g, m, thermal.coolant.G, f.f, (rho_in, rho, rho_out), k.tank_loss)
-        core_slope = (2 * core.total + friction_slope(g.coolant, thermal.coolant, f.published) * core.core) / m
+        slope = friction_slope(g.coolant, thermal.coolant, f.published) + k.coolant_f_exponent
+        core_slope = (2 * core.total + slope * core.core) / m
         outside = loop_loss(self.loop, d.port.line_area, m, rho, mu)
         rise, rise_slope = pump_pressure(self.loop, m, rho, self.asked.pump_speed)
         new = next_flow(m, rise, rise_slope, core.total + outside.total, core_slope + outside.slope)
@@ -186,7 +187,7 @@ class Installation:
     def _charged(self, d: Designs, g: Geometry, duty: Duty, k: ModelFactors, thermal: Thermal, state: State) -> Duty:
         """The charge pressure before the core by its present loss, then what the blower makes of it."""
         asked, p_in = self.asked, duty.air_inlet_pressure
-        f = friction(g.air, duty.air, thermal.air, k.air_f).f
+        f = friction(g.air, duty.air, thermal.air, k.on("air_f")).f
         loss = air_loss(
             d, g, duty.air, duty.air_flow, duty.air_inlet_temperature, state.air, state.air_out, p_in, f
         ).total

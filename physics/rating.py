@@ -118,10 +118,10 @@ def _rate(
     around = around.upright() if around is not None else None
     settled = _settled(d, g, start, k, around, passes)
     even, duty = settled.thermal, settled.duty
-    air_f = friction(g.air, duty.air, even.air, k.air_f)
-    coolant_f = friction(g.coolant, duty.coolant, even.coolant, k.coolant_f)
+    air_f = friction(g.air, duty.air, even.air, k.on("air_f"))
+    coolant_f = friction(g.coolant, duty.coolant, even.coolant, k.on("coolant_f"))
     coolant, ratio, spread = _coolant_half(d, g, duty, k, even, settled.state, coolant_f)
-    thermal = over_spread(d, g, even, spread)
+    thermal = over_spread(d, g, even, spread, k)
     duty = around.coupled(duty, thermal) if around is not None else duty
     state = temperatures(duty, thermal)
     air = air_loss(
@@ -205,7 +205,8 @@ def _coolant_half(
     loss = coolant_loss(d, g, duty.coolant_flow, thermal.coolant.G, f.f, (rho_in, rho_mean, rho_out), k.tank_loss)
     ratio = header_ratio(d, g, duty.coolant_flow, rho_in, loss.one_pass)
     # n of passage loss ~ flow^n: 2 + d ln f/d ln Re on the friction, 2 on the ends.
-    exponent = 2 + loss.friction_share * friction_slope(g.coolant, thermal.coolant, f.published)
+    slope = friction_slope(g.coolant, thermal.coolant, f.published) + k.coolant_f_exponent
+    exponent = 2 + loss.friction_share * slope
     return loss, ratio, header_spread(ratio, exponent, d.header_factor)
 
 

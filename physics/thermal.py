@@ -100,11 +100,11 @@ def first_guess(duty: Duty) -> State:
 def sheet(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, at: State) -> Thermal:
     """Films at the given temperatures, the five resistances in series, UA, effectiveness, heat."""
     air = film(
-        g.air, duty.air, duty.air_flow, at.air, at.air_wall, duty.air_inlet_pressure, d.fin_conductivity, k.air_j
+        g.air, duty.air, duty.air_flow, at.air, at.air_wall, duty.air_inlet_pressure, d.fin_conductivity, k.on("air_j"),
     )
     coolant = film(
         g.coolant, duty.coolant, duty.coolant_flow, at.coolant, at.coolant_wall, duty.coolant_inlet_pressure,
-        d.fin_conductivity, k.coolant_j,
+        d.fin_conductivity, k.on("coolant_j"),
     )
     resistances = (
         1 / air.conductance,
@@ -145,7 +145,7 @@ def temperatures(duty: Duty, thermal: Thermal) -> State:
     return State(heat, air, coolant, air_wall, coolant_wall, air_out, coolant_out)
 
 
-def over_spread(d: Designs, g: Geometry, at: Thermal, spread: Array) -> Thermal:
+def over_spread(d: Designs, g: Geometry, at: Thermal, spread: Array, k: ModelFactors) -> Thermal:
     """The pass `at` with its effectiveness averaged over unequally fed coolant passages.
 
     A linear spread of width (max - min)/mean, rated at its two Gauss nodes: film, conductance and capacity of the
@@ -157,18 +157,20 @@ def over_spread(d: Designs, g: Geometry, at: Thermal, spread: Array) -> Thermal:
     rate = np.zeros_like(at.effectiveness)
     for node in _NODES:
         share = 1 + node * width
-        UA = _conductance_at(d, g, at, share)
+        UA = _conductance_at(d, g, at, share, k)
         C_node = at.coolant.capacity * share
         eps = core_effectiveness(UA, at.air.capacity, C_node, d.passes, d.side_by_side, g.coolant.family.mixed)
         rate = rate + 0.5 * eps * np.minimum(at.air.capacity, C_node)
     return replace(at, effectiveness=np.minimum(rate, at.effectiveness * C_min) / C_min)
 
 
-def _conductance_at(d: Designs, g: Geometry, at: Thermal, share: Array) -> Array:
+def _conductance_at(d: Designs, g: Geometry, at: Thermal, share: Array, k: ModelFactors) -> Array:
     """UA with every coolant passage at `share` of the mean flow."""
     side, flow = g.coolant, at.coolant.flow
     there = Flow(flow.Re * share, flow.Pr, flow.length, flow.width, flow.stack_pitch, flow.obstruction)
     h = at.coolant.h * share * side.family.j(side.fin, side.surface, there) / at.coolant.published_j
+    if np.any(k.coolant_j_exponent):
+        h = h * share**k.coolant_j_exponent
     _, eta_surface = efficiencies(side, h, d.fin_conductivity)
     film_resistance = 1 / (eta_surface * h * side.area)
     fouling = d.coolant_fouling / (eta_surface * side.area)

@@ -13,6 +13,7 @@ from physics.rating import rate
 WATER = coolant("water", None, None)
 GLYCOL = coolant("ethylene glycol", 0.5, "volume")
 P_LIQUID = 2e5
+REFERENCE = {"air": 2000.0, "coolant": 1000.0}
 BLOCKED = ("air_blockage", "coolant_blockage")
 COVERAGE = 1.959964
 AIR_FLOWS, LIQUID_FLOWS = np.linspace(0.25, 0.85, 8), np.linspace(0.2, 1.0, 8)  # [kg/s]
@@ -27,7 +28,16 @@ class Truth:
         blocked = {name: core[name] + self.random.triangular(-0.02, 0.0, 0.02, 1) for name in BLOCKED}
         alone = core | {"lid_loss": np.zeros(1), "plenum_loss": np.zeros(1)} | blocked
         self.designs = problem.space.batch(alone, np.zeros(1, dtype=np.int64)).designs
-        self.factors = ModelFactors(**{name: np.array([value]) for name, value in factors.items()})
+        # Its exponents too are as they are; the multipliers hold at these Reynolds numbers.
+        exponents = {f"{name}_exponent": self.random.normal(0.0, 0.05, 1) for name in list(factors)[:4]}
+        self.factors = ModelFactors(
+            **{name: np.array([value]) for name, value in factors.items()}, **exponents,
+            air_Re=np.array([REFERENCE["air"]]), coolant_Re=np.array([REFERENCE["coolant"]]),
+        )
+
+    def at(self, name: str, Re: float) -> float:
+        """The true multiplier at a Reynolds number."""
+        return float(self.factors.tank_loss[0] if name == "tank_loss" else self.factors.on(name).at(np.log(Re))[0])
 
     def outputs(self, air, T_air, p, liquid, T_liquid, fluid: Fluid) -> dict[str, np.ndarray]:
         n = len(air)

@@ -66,6 +66,7 @@ def fit(problem: CoreProblem, core: Parameters, files: Sequence[BenchFile], held
     scales = scales_of(problem, core, batch)
     made = benches(problem, core, [*files, *held], scales)
     parts, kept = made[: len(files)], made[len(files) :]
+    scales = replace(scales, reference={side: _middle(reynolds(parts, scales, side)) for side in SIDES})
     rows = measured_of(parts)
     if len(rows) > _MOST:
         raise FinfrontError(f"{len(rows):,} measured values at once", do=f"fit {_MOST:,} at most: thin the files")
@@ -102,9 +103,9 @@ def model_of(found: Fit) -> FittedModel:
     covariance = found.posterior.covariance[np.ix_(at, at)]
     return FittedModel(
         tuple(names), tuple(found.posterior.mean[at].tolist()), tuple(tuple(row) for row in covariance.tolist()),
-        {name: found.scales.bands[name] for name in names},
+        {name: found.scales.bands[name] for name in names if name in found.scales.bands},
         {"air": found.batch.air_family.name, "coolant": found.batch.coolant_family.name},
-        {side: _reached(found, side) for side in SIDES}, about_of(found),
+        {side: _reached(found, side) for side in SIDES}, found.scales.reference, about_of(found),
     )
 
 
@@ -114,12 +115,21 @@ def about_of(found: Fit) -> str:
     return f"{len(found.posterior.measured)} values of {files}"
 
 
-def _reached(found: Fit, side: str) -> tuple[float, float] | None:
-    """Reynolds numbers of a side that the rows which measure it reached."""
-    Re = [
-        part.rated(found.scales, found.posterior.mean[None])[f"{side}_Re"]
-        for part in found.parts if any(name.startswith(side) or "temperature" in name for name in part.file.outputs)
+def reynolds(parts: Sequence[Bench], scales: Scales, side: str) -> Array:
+    """Reynolds numbers of a side in all rows that measure it."""
+    zero = np.zeros((1, len(scales.names)))
+    found = [
+        part.rated(scales, zero)[f"{side}_Re"][0]
+        for part in parts if any(name.startswith(side) or "temperature" in name for name in part.file.outputs)
     ]
-    if not Re:
-        return None
-    return float(min(np.min(r) for r in Re)), float(max(np.max(r) for r in Re))
+    return np.concatenate(found) if found else np.empty(0)
+
+
+def _middle(Re: Array) -> float:
+    """The geometric mean; 1 of none."""
+    return float(np.exp(np.mean(np.log(Re)))) if Re.size else 1.0
+
+
+def _reached(found: Fit, side: str) -> tuple[float, float] | None:
+    Re = reynolds(found.parts, found.scales, side)
+    return (float(np.min(Re)), float(np.max(Re))) if Re.size else None

@@ -99,7 +99,8 @@ def _on_core(found: Fit, goals: Goals, name: str, core: Parameters) -> list[Cand
     if (batch.air_family, batch.coolant_family) != (own.air_family, own.coolant_family):
         return []
     is_same = core is found.core
-    scales = found.scales if is_same else scales_of(found.problem, core, batch)
+    own_scales = replace(scales_of(found.problem, core, batch), reference=found.scales.reference)
+    scales = found.scales if is_same else own_scales
     air, liquid = largest_flows(found.problem, core)
     made = []
     for rig in (FLOW_BENCH, WATER_RIG, HOT_TEST):

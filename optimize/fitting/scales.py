@@ -6,17 +6,16 @@ import numpy as np
 
 from optimize.evaluate import CoreProblem
 from optimize.space import Batch, Parameters
+from optimize.study.corrections import EXPONENT_DEVIATION, EXPONENTS, SIDES
 from optimize.study.model import LARGEST_BLOCKAGE, Tolerance
 from optimize.tolerance.draws import FACTORS
-from optimize.tolerance.laws import model_factor
-from optimize.tolerance.model_draws import bands
+from optimize.tolerance.model_draws import bands, multiplier
 from physics.arrays import Array
 from physics.core import Designs
 from physics.duty import ModelFactors
 
 BLOCKAGES = ("air_blockage", "coolant_blockage")
 _SIGMAS = {"uniform": 3**0.5, "triangular": 6**0.5}  # half widths over standard deviations
-_EDGE = 1e-12
 
 Band = tuple[float, float]
 
@@ -29,27 +28,28 @@ class Scales:
     ----------
     bands : of the multipliers, by `tolerance.draws.FACTORS`.
     blockage : standard deviation of the blocked shares of the core measured, where its study gives a tolerance.
+    reference : Reynolds numbers by side, at which an exponent changes nothing.
     """
 
     bands: dict[str, Band]
     blockage: dict[str, float]
+    reference: dict[str, float]
 
     @property
     def names(self) -> tuple[str, ...]:
-        return (*FACTORS, *self.blockage)
+        return (*FACTORS, *EXPONENTS, *self.blockage)
 
     def factors(self, scores: Array) -> ModelFactors:
-        """Multipliers at scores (n, p)."""
-        return ModelFactors(**{name: self.value(name, scores) for name in FACTORS})
+        """Corrections at scores (n, p)."""
+        references = {f"{side}_Re": np.array([Re]) for side, Re in self.reference.items()}
+        return ModelFactors(**{name: self.value(name, scores) for name in (*FACTORS, *EXPONENTS)}, **references)
 
     def value(self, name: str, scores: Array) -> Array:
-        """A multiplier, or the change of a blocked share, at scores (n, p)."""
-        from scipy.special import ndtr
-
+        """A multiplier, an exponent, or the change of a blocked share, at scores (n, p)."""
         score = scores[:, self.names.index(name)]
         if name in self.blockage:
             return np.asarray(self.blockage[name] * score)
-        return model_factor(self.bands[name], np.clip(ndtr(score), _EDGE, 1 - _EDGE))
+        return np.asarray(EXPONENT_DEVIATION * score) if name in EXPONENTS else multiplier(self.bands[name], score)
 
     def blocked(self, d: Designs, scores: Array) -> dict[str, Array]:
         """Blocked shares of the core at scores (n, p)."""
@@ -62,7 +62,8 @@ def scales_of(problem: CoreProblem, core: Parameters, batch: Batch) -> Scales:
     """The scales of a core: bands of its fin families or of the study, tolerances of its blocked shares."""
     tolerances = problem.space.tolerances(core)
     spread = {name: _deviation(tolerances[name], float(core[name][0])) for name in BLOCKAGES if name in tolerances}
-    return Scales(bands(problem.study, batch.air_family, batch.coolant_family), spread)
+    own = bands(problem.study, batch.air_family, batch.coolant_family)
+    return Scales(own, spread, dict.fromkeys(SIDES, 1.0))
 
 
 def _deviation(tolerance: Tolerance, nominal: float) -> float:

@@ -23,6 +23,7 @@ from optimize.fitting.quantities import KINDS
 from optimize.report.acceptance_figure import AcceptedLine, write_acceptance_figure
 from optimize.report.fit_figure import BandRow, ResidualRow, write_fit_figure
 from optimize.study.corrections import as_toml
+from optimize.tolerance.draws import FACTORS
 
 CAUTION = (
     "A fit says what this core did on these rigs, within what their files state; it replaces no pressure test, no hot "
@@ -79,7 +80,9 @@ def _said(found: Fit) -> str:
     ]
     lines = [
         _table(["correction", "before, 95 %", "after", "after, 95 %", "verdict"], rows), "",
-        "Multipliers on the published correlations; blocked shares as a change of the study's own.",
+        "Multipliers on the published correlations at the middle Reynolds number of the rows (air "
+        f"{found.scales.reference['air']:.0f}, coolant {found.scales.reference['coolant']:.0f}); exponents of Re over "
+        "that number; blocked shares as a change of the study's own.",
     ]
     for one, other, rho in told_together(post):
         lines.append(f"- {_words(one)} and {_words(other)} are told together only (correlation {rho:+.2f}).")
@@ -208,7 +211,7 @@ def _band_rows(found: Fit) -> list[BandRow]:
     """Bands of the multipliers, for the figure."""
     return [
         BandRow(_words(c.name), c.before, c.after, c.verdict)
-        for c in corrections(found.posterior, found.scales) if c.name not in found.scales.blockage
+        for c in corrections(found.posterior, found.scales) if c.name in FACTORS
     ]
 
 

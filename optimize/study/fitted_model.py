@@ -1,13 +1,13 @@
 """The file of a fitted model that a study names, read to a `FittedModel` or refused with its faults."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Annotated, Any
 
 import numpy as np
 from pydantic import AfterValidator, Field, ValidationError
 from pydantic_core import PydanticCustomError
 
-from optimize.study.corrections import MULTIPLIERS, SIDES, FittedModel
+from optimize.study.corrections import EXPONENTS, MULTIPLIERS, SIDES, FittedModel
 from optimize.study.faults import Fault, faults_of, refusal
 from optimize.study.lines import line_of
 from optimize.study.shelves import Desk
@@ -35,6 +35,7 @@ class FittedFile(Table):
     bands: Annotated[dict[str, list[float]], AfterValidator(_bands)]
     families: dict[str, str]
     reynolds: dict[str, list[float]]
+    reference: dict[str, float]
 
     @classmethod
     def disagreements(cls, raw: dict[str, Any]) -> Iterator[tuple[str, PydanticCustomError]]:
@@ -43,8 +44,8 @@ class FittedFile(Table):
         names, mean, rows = (raw.get(key) for key in ("names", "mean", "covariance"))
         if not (isinstance(names, list) and isinstance(mean, list) and isinstance(rows, list)):
             return
-        if set(names) - set(MULTIPLIERS):
-            yield "names", refusal(f"unknown names, known are {', '.join(MULTIPLIERS)}", do)
+        if set(names) - {*MULTIPLIERS, *EXPONENTS}:
+            yield "names", refusal(f"unknown names, known are {', '.join((*MULTIPLIERS, *EXPONENTS))}", do)
         if len(mean) != len(names):
             yield "mean", refusal(f"{len(mean)} values for {len(names)} names", do)
         matrix = _matrix(rows, len(names))
@@ -52,6 +53,13 @@ class FittedFile(Table):
             yield "covariance", refusal(f"not a symmetric, positive matrix of {len(names)} rows", do)
         if set(raw.get("families", SIDES)) != set(SIDES):
             yield "families", refusal("expected one of the air and one of the coolant", do)
+        reference = raw.get("reference", {})
+        if not isinstance(reference, dict) or set(reference) != set(SIDES) or not all(_positive(reference.values())):
+            yield "reference", refusal("expected a Reynolds number of the air and one of the coolant", do)
+
+
+def _positive(values: Iterable[Any]) -> Iterator[bool]:
+    return (isinstance(value, (int, float)) and value > 0 for value in values)
 
 
 def _matrix(rows: list[Any], n: int) -> Array | None:
@@ -91,5 +99,5 @@ def _typed(file: FittedFile) -> FittedModel:
     Re = {side: tuple(file.reynolds[side]) if len(file.reynolds.get(side, [])) == 2 else None for side in SIDES}
     return FittedModel(
         tuple(file.names), tuple(file.mean), tuple(tuple(row) for row in file.covariance),
-        {name: (band[0], band[1]) for name, band in file.bands.items()}, file.families, Re, file.about,  # type: ignore[arg-type]
+        {name: (band[0], band[1]) for name, band in file.bands.items()}, file.families, Re, file.reference, file.about,  # type: ignore[arg-type]
     )

@@ -17,6 +17,7 @@ import numpy as np
 
 from optimize.seeds import stream
 from optimize.space import KINDS, PORT_KEYS
+from optimize.study.corrections import EXPONENTS
 from optimize.study.model import Correlation, DutyPoint, Study
 from physics.arrays import Array, IntArray
 from physics.fins import Fin
@@ -41,7 +42,7 @@ class Draws:
         self.count = max(study.scatter.draws if count is None else count, 1)
         self.replicate = replicates(self.count)
         self._columns: dict[tuple[str, str], Array] = {}
-        names = {"shop": tolerance_names(), "model": list(FACTORS), "run": _run_keys(study)}
+        names = {"shop": tolerance_names(), "model": [*FACTORS, *EXPONENTS], "run": _run_keys(study)}
         *seeds, last = stream(study.seed, purpose).spawn(len(names) + 1)
         for (kind, keys), seed in zip(names.items(), seeds, strict=True):
             u = np.clip(points(len(keys), self.count, seed), _EDGE, 1 - _EDGE)

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from optimize.study.corrections import EXPONENT_DEVIATION, EXPONENTS
 from optimize.study.model import Study
 from optimize.tolerance.draws import FACTORS, Draws
 from optimize.tolerance.laws import model_factor
@@ -10,6 +11,7 @@ from physics.duty import ModelFactors
 from physics.fins import FinFamily
 from physics.rating import Rating
 
+NAMES = (*FACTORS, *EXPONENTS)
 _EDGE = 1e-12
 _INNER = 1.959964  # standard deviations that a band reaches to either side
 Band = tuple[float, float]
@@ -24,48 +26,56 @@ def bands(study: Study, air: FinFamily, coolant: FinFamily) -> dict[str, Band]:
 
 
 def fitted_bands(study: Study, air: FinFamily, coolant: FinFamily) -> dict[str, Band]:
-    """The bands that count: after the test where the study names a fitted model, else those before it."""
+    """The bands that count: after the test where the study names a fitted model, else those before it.
+
+    At the reference Reynolds numbers, where exponents say nothing.
+    """
     if study.fitted is None:
         return bands(study, air, coolant)
-    mean, covariance = study.fitted.of(FACTORS, air.name, coolant.name)
+    mean, covariance = study.fitted.of(NAMES, air.name, coolant.name)
     reach = _INNER * np.sqrt(np.diag(covariance))
-    ends = [_factors(study, air, coolant, (mean + sign * reach)[None]) for sign in (-1.0, 1.0)]
-    return {name: (float(ends[0][name][0]) - 1, float(ends[1][name][0]) - 1) for name in FACTORS}
+    ends = [factors_at(study, air, coolant, (mean + sign * reach)[None]) for sign in (-1.0, 1.0)]
+    return {name: (_share(ends[0], name), _share(ends[1], name)) for name in FACTORS}
+
+
+def _share(factors: ModelFactors, name: str) -> float:
+    return float(getattr(factors, name)[0]) - 1
 
 
 def nominal_factors(study: Study, air: FinFamily, coolant: FinFamily) -> ModelFactors | None:
-    """The multipliers of a fitted model at its mean; None where the study names none."""
+    """The corrections of a fitted model at its mean; None where the study names none."""
     if study.fitted is None:
         return None
-    mean, _ = study.fitted.of(FACTORS, air.name, coolant.name)
-    return ModelFactors(**_factors(study, air, coolant, mean[None]))
+    return factors_at(study, air, coolant, study.fitted.of(NAMES, air.name, coolant.name)[0][None])
 
 
 def model_factors(study: Study, air: FinFamily, coolant: FinFamily, draws: Draws) -> ModelFactors:
-    """Multipliers on the correlations of a core, one a draw; of a fitted model correlated as the test left them."""
+    """Corrections of a core, one a draw; of a fitted model correlated as the test left them."""
     from scipy.special import ndtri
 
-    scores = np.stack([ndtri(draws["model", name]) for name in FACTORS], axis=1)
+    scores = np.stack([ndtri(draws["model", name]) for name in NAMES], axis=1)
     if study.fitted is not None:
-        mean, covariance = study.fitted.of(FACTORS, air.name, coolant.name)
+        mean, covariance = study.fitted.of(NAMES, air.name, coolant.name)
         scores = mean + scores @ np.linalg.cholesky(covariance).T
-    return ModelFactors(**_factors(study, air, coolant, scores))
+    return factors_at(study, air, coolant, scores)
 
 
-def _factors(study: Study, air: FinFamily, coolant: FinFamily, scores: Array) -> dict[str, Array]:
-    """Multipliers (n,) at scores (n, p), p as in FACTORS."""
+def factors_at(study: Study, air: FinFamily, coolant: FinFamily, scores: Array) -> ModelFactors:
+    """Corrections at scores (n, p), p as in NAMES; exponents only those of a fitted model that knows the family."""
+    fitted = study.fitted
+    known = fitted.known(air.name, coolant.name) if fitted is not None else ()
+    own = bands(study, air, coolant) | ({n: fitted.bands[n] for n in known if n in FACTORS} if fitted else {})
+    values = {name: multiplier(own[name], scores[:, i]) for i, name in enumerate(FACTORS)}
+    values |= {n: EXPONENT_DEVIATION * scores[:, NAMES.index(n)] for n in EXPONENTS if n in known}
+    references = {f"{side}_Re": np.array([Re]) for side, Re in fitted.reference.items()} if fitted else {}
+    return ModelFactors(**values, **references)
+
+
+def multiplier(band: Band, score: Array) -> Array:
+    """The multiplier of a band at scores (n,)."""
     from scipy.special import ndtr
 
-    own = bands(study, air, coolant) | _fitted_scales(study, air, coolant)
-    u = np.clip(ndtr(scores), _EDGE, 1 - _EDGE)
-    return {name: model_factor(own[name], u[:, i]) for i, name in enumerate(FACTORS)}
-
-
-def _fitted_scales(study: Study, air: FinFamily, coolant: FinFamily) -> dict[str, Band]:
-    """What a score is worth where the fitted model knows the family."""
-    if study.fitted is None:
-        return {}
-    return {name: study.fitted.bands[name] for name in study.fitted.known(air.name, coolant.name)}
+    return model_factor(band, np.clip(ndtr(score), _EDGE, 1 - _EDGE))
 
 
 def outside_fit(study: Study, air: FinFamily, coolant: FinFamily, rating: Rating) -> BoolArray:

@@ -8,7 +8,7 @@ from physics.arrays import Array, IntArray
 from physics.bounds.boxes import Boxes
 from physics.columns import take
 from physics.core import Designs, Geometry, Side
-from physics.duty import Duty
+from physics.duty import Duty, Factor
 from physics.film import f_ratio, film, turbulence
 from physics.fins import Flow
 from physics.installation import Installation
@@ -75,7 +75,7 @@ def coolant_reach(
     side = replace(box.large_g.coolant, free_area=box.small_g.coolant.free_area)
     p = duty.coolant_inlet_pressure
     films = [
-        film(side, duty.coolant, most, at, hottest, p, box.large.fin_conductivity, _FACTOR).conductance for at in T
+        film(side, duty.coolant, most, at, hottest, p, box.large.fin_conductivity, Factor()).conductance for at in T
     ]
     loss = _core_loss(box.large, box.large_g, duty.coolant, least, (sink, hottest), least=True)
     rejection = _rejection(around, duty, (C_least, C_most))

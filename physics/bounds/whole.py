@@ -9,7 +9,7 @@ from physics.blower import compress
 from physics.bounds.boxes import Boxes
 from physics.bounds.coolant_side import ROUNDED, CoolantReach
 from physics.core import Side
-from physics.duty import Duty
+from physics.duty import Duty, Factor
 from physics.film import Film, f_ratio, film, turbulence
 from physics.fins import Flow
 from physics.heat_transfer import core_effectiveness
@@ -22,7 +22,6 @@ UNSETTLED = 0.03  # [K]
 UNSETTLED_SHARE = 1e-3  # of losses and heat
 _MEAN_ABOVE = 0.5  # [K] the mean of the air may lie above the mean of its ends: what the formula for passes misses
 _PRESSURES, _LOOKED = 257, 2049  # at which the heat of compression is looked at
-_FACTOR = np.ones(1)
 
 
 @dataclass(frozen=True)
@@ -119,7 +118,7 @@ def _air_film(box: Boxes, duty: Duty, charge: Charge, T: Array, most: bool) -> F
     area, length = (box.large_g, box.small_g) if most else (box.small_g, box.large_g)
     side = replace(area.air, flow_length=length.air.flow_length)
     p = charge.pressure[0 if most else 1]
-    return film(side, duty.air, charge.flow, T, T, p, box.small.fin_conductivity, _FACTOR)
+    return film(side, duty.air, charge.flow, T, T, p, box.small.fin_conductivity, Factor())
 
 
 def _most_UA(box: Boxes, air: Array, reach: CoolantReach) -> Array:
