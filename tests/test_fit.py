@@ -234,7 +234,7 @@ def with_surface(part, rows):
 
 
 def test_measured_surfaces_are_predicted_from_one_of_their_points(found):
-    """Fit each at its lowest Reynolds number, predict the others; readings taken as good to 4 % and 0.5 K (our guess)."""
+    """Fit each at its lowest Re, predict the others; readings taken as good to 4 % and 0.5 K (our guess)."""
     inside, beside, published = [], [], []
     for rows in surfaces().values():
         bench, scales = with_surface(found.parts[2], rows)
