@@ -403,3 +403,26 @@ def test_a_closed_pipe_is_no_fault_to_report(finished):
 
 def test_the_installed_script_is_this_command_line():
     assert 'finfront = "optimize.cli:main"' in (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+
+
+# --- the bench ------------------------------------------------------------------------------------------------------
+
+
+def test_a_core_is_fitted_accepted_and_its_model_used(typed, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    study, bench = ROOT / "studies/dune_racer.toml", ROOT / "studies/bench"
+    run = ["--run", ROOT / "results/example"]
+    code, out, err = typed("fit", study, bench / "flow_bench.csv", bench / "hot_test.csv", *run, "--out", "fit")
+    assert code == 0
+    assert "told by the rows" in out
+    assert "What to measure next" in out
+    written = {Path(line.removeprefix("wrote ")).name for line in err.splitlines() if line.startswith("wrote ")}
+    assert written == {"model.toml", "fit.md", "corrections.csv", "rows.csv", "next.csv", "fit.png", "fit.svg"}
+    assert all((tmp_path / "fit" / name).stat().st_size > 0 for name in written)
+    code, out, _ = typed("accept", study, *run, "--loss", "2 %", "--out", "accepted")
+    assert code == 0
+    assert "accept from" in out
+    assert (tmp_path / "accepted/acceptance.png").stat().st_size > 0
+    assert "given twice" in typed.refused("fit", study, bench / "flow_bench.csv", bench / "flow_bench.csv", *run)
+    assert "expected FILE:LINE" in typed.refused("fit", study, bench / "flow_bench.csv", *run, "--leave-out", "x")
+    assert "between 0 and 100" in typed.refused("accept", study, *run, "--flow", "0 %")

@@ -350,6 +350,10 @@ def test_rows_are_left_out_only_when_told(tmp_path):
         read_all([path], {str(path): {5, 77}})
     with pytest.raises(FinfrontError, match="no bench file given"):
         read_all([path], {"other.csv": {5}})
+    with pytest.raises(FinfrontError, match="given twice"):
+        read_all([path, path], {})
+    with pytest.raises(FinfrontError, match="no such file"):
+        read_all([tmp_path / "none.csv"], {})
 
 
 @pytest.mark.parametrize(("change", "said"), [

@@ -75,7 +75,8 @@ def read_bench(path: Path, left_out: Collection[int] = ()) -> BenchFile:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise StudyFaults([Fault(str(path), None, f"the bench file cannot be read: {error}", "name another")]) from None
+        why = (error.strerror or "no such file").lower() if isinstance(error, OSError) else "not a text in UTF-8"
+        raise StudyFaults([Fault(str(path), None, f"the bench file cannot be read: {why}", "check the path")]) from None
     said, table = declared(str(path), text)
     found = reader.read(said, table, frozenset(left_out))
     if reader.faults or found is None:

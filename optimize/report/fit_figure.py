@@ -69,7 +69,8 @@ def _draw_bands(ax: "Axes", bands: Sequence[BandRow]) -> None:
                 label="after the test" if i == 0 else None)
         ax.plot(middle, i + 0.14, "o", color=style.FRONT, markersize=5, markerfacecolor="white")
         ax.annotate(f"{middle:.3f}: {band.verdict}", (min(low, band.before[0]), i + 0.27), va="top", fontsize=6.5,
-                    color=style.SOFT, annotation_clip=False)
+                    color=style.SOFT, annotation_clip=False,
+                    bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none"})
     ax.axvline(1.0, color=style.INK, linewidth=0.8, zorder=0)
     ax.set_yticks(range(len(bands)), [band.name for band in bands])
     ax.set(ylim=(len(bands) - 0.35, -0.6), xlabel="multiplier on the published correlation, 95 %")
