@@ -53,7 +53,7 @@ def read_all(paths: Sequence[Path], left_out: Mapping[str, Collection[int]]) -> 
         raise FinfrontError(what, "--leave-out", "write FILE:LINE with the file as given")
     twice = [str(path) for i, path in enumerate(paths) if path.resolve() in [p.resolve() for p in paths[:i]]]
     if twice:
-        raise FinfrontError(f"'{twice[0]}' is given twice", do="rows count once: give each file once, fitted or held out")
+        raise FinfrontError(f"'{twice[0]}' is given twice", do="give each file once, fitted or held out")
     files = [steady(read_bench(path, left_out.get(str(path), ()))) for path in paths]
     for file in files:
         refuse_nonsense(file)
