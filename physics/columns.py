@@ -58,6 +58,15 @@ def take(columns: C, index: IntArray) -> C:
     return replace(columns, **changes)
 
 
+def points_first(values: Array) -> Array:
+    """What duty points have, (m,) or (n, m), as (m, 1) or (m, n): it broadcasts against columns of designs.
+
+    Designs are many and points few: with designs on the last axis, next to each other in memory, numpy's inner loops
+    are long.
+    """
+    return values[:, None] if values.ndim == 1 else np.ascontiguousarray(values.T)
+
+
 def upright(columns: C) -> C:
     """Every column (n,) as (n, 1), to broadcast against duty points on the second axis."""
     changes: dict[str, Any] = {}

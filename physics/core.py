@@ -208,7 +208,7 @@ def impossible(d: Designs, g: Geometry) -> BoolArray:
         g.turn_area, g.port_face, d.port.area, d.port.line_area,
         g.air.surface.hydraulic_diameter, g.coolant.surface.hydraulic_diameter,
     ]
-    result: BoolArray = np.zeros((1, 1), dtype=bool)
+    result: BoolArray = np.zeros(1, dtype=bool)
     for value in positive:
         result = result | ~(value > 0)
     return result

@@ -72,11 +72,6 @@ def loss_values(air: AirLoss, coolant: CoolantLoss) -> dict[str, Array]:
     }
 
 
-def core_values(d: Designs, g: Geometry, duty: Duty) -> dict[str, Array]:
-    """What belongs to the core alone (n,)."""
-    return {name: value[:, 0] for name, value in core_columns(d, g, duty.coolant).items()}
-
-
 def core_columns(d: Designs, g: Geometry, coolant: Fluid) -> dict[str, Array]:
     """What belongs to the core alone, in the shape of the designs' columns."""
     rho = float(coolant.density(_FILLING_TEMPERATURE, _FILLING_PRESSURE))

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, fields, replace
 import numpy as np
 
 from physics.arrays import Array, IntArray
+from physics.columns import points_first
 from physics.properties import Fluid
 
 
@@ -31,6 +32,10 @@ class Duty:
         """The duty of the designs at `index`."""
         picked = {name: a[index] for name, a in self._arrays().items() if a.ndim == 2 and a.shape[0] > 1}
         return replace(self, **picked)  # type: ignore[arg-type]
+
+    def points_first(self) -> "Duty":
+        """The duty with its arrays as (m, 1), or (m, n) where each design has its own."""
+        return replace(self, **{name: points_first(a) for name, a in self._arrays().items()})  # type: ignore[arg-type]
 
     def at(self, index: IntArray, **changes: Array) -> "Duty":
         """A duty whose points are those at `index` of this one (arrays (m,)), with some of its arrays changed."""

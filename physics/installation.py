@@ -10,7 +10,7 @@ import numpy as np
 
 from physics.arrays import Array, BoolArray, IntArray
 from physics.blower import Blower, Engine, compress, engine_flow, swept_flow
-from physics.columns import take, upright
+from physics.columns import points_first, take
 from physics.core import Designs, Geometry
 from physics.duty import Duty, ModelFactors
 from physics.film import friction, friction_slope
@@ -37,7 +37,7 @@ _KAPPA = 0.285  # (gamma - 1)/gamma of air, for the slope of a Newton step only
 class Asked:
     """What the duty points are held to; (m,) each, or (n, m) where each design has its own, NaN where it is not said.
 
-    `flow_open` and `temperature_open` are (m,).
+    `flow_open` and `temperature_open` are (m,); in a rating all are as `points_first` makes them.
     """
 
     air: tuple[str, ...]  # GIVEN, HELD or BREATHING
@@ -68,8 +68,12 @@ class Asked:
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "air"}
 
     def way(self, air: str) -> BoolArray:
-        """Duty points whose charge comes about in this way (m,)."""
-        return np.array([way == air for way in self.air])
+        """Duty points whose charge comes about in this way, in the shape of `flow_open`."""
+        return np.array([way == air for way in self.air]).reshape(self.flow_open.shape)
+
+    def points_first(self) -> "Asked":
+        """With arrays (m, 1), or (m, n) where each design has its own."""
+        return replace(self, **{n: points_first(values) for n, values in self._arrays().items()})  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
@@ -105,11 +109,10 @@ class Installation:
         values = {name: getattr(self, name) for name in ("humidity_ratio", "boiling_temperature")}
         return {name: value for name, value in values.items() if value is not None}
 
-    def upright(self) -> "Installation":
-        """Its columns as (n, 1)."""
-        if self.loop is None:
-            return self
-        return replace(self, loop=replace(self.loop, line=upright(self.loop.line)))
+    def points_first(self) -> "Installation":
+        """What belongs to duty points as (m, 1), or (m, n) where each design has its own."""
+        moist = {name: points_first(values) for name, values in self._moist().items()}
+        return replace(self, asked=self.asked.points_first(), **moist)  # type: ignore[arg-type]
 
     def first(self, duty: Duty) -> Duty:
         """The duty with a first guess in place of what it leaves open."""

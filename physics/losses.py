@@ -7,7 +7,7 @@ import numpy as np
 from physics.arrays import Array
 from physics.core import Designs, Geometry
 from physics.ports import port_loss
-from physics.pressure_drop import CoreLoss, core_loss, duct_loss
+from physics.pressure_drop import CoreFactors, CoreLoss, core_factors, core_loss, duct_loss
 from physics.properties import Fluid
 
 _PASSES = 6  # of the outlet pressure: 0.1 % of the loss left at LARGEST_LOSS, 0.003 % below a tenth of the pressure
@@ -48,15 +48,27 @@ def air_loss(
     lid = duct_loss(d.lid_loss, d.lid_area, mass_flow, fluid.density(T_in, p_in))
     p_face = np.maximum(p_in - lid, LARGEST_LOSS * p_in)
     rho_in, rho_mean, rho_out = (fluid.density(T, p_face) for T in (T_in, T_mean, T_out))
-    follows = 1.0 if fluid.is_gas else 0.0
-    fall = np.zeros_like(rho_out)
-    for _ in range(_PASSES):
-        relative = 1 - follows * fall / p_face
-        core = core_loss(G, sigma, Kc, Ke, f, slenderness, rho_in, rho_out * relative, rho_mean * (1 + relative) / 2)
-        fall = np.minimum(core.total, LARGEST_LOSS * p_face)
-    plenum = duct_loss(d.plenum_loss, d.plenum_area, mass_flow, rho_out * (1 - follows * fall / p_face))
+    r = np.ones(1)
+    if fluid.is_gas:
+        r = _pressure_ratio(core_factors(G, sigma, Kc, Ke, f, slenderness), p_face, rho_in, rho_out, rho_mean)
+    core = core_loss(G, sigma, Kc, Ke, f, slenderness, rho_in, r * rho_out, (1 + r) / 2 * rho_mean)
+    left = 1 - np.minimum(core.total / p_face, LARGEST_LOSS) if fluid.is_gas else r
+    plenum = duct_loss(d.plenum_loss, d.plenum_area, mass_flow, left * rho_out)
     total = lid + core.total + plenum
     return AirLoss(lid, core, plenum, total, rho_in, total / p_in)
+
+
+def _pressure_ratio(factors: CoreFactors, p_face: Array, rho_in: Array, rho_out: Array, rho_mean: Array) -> Array:
+    """Outlet over inlet pressure r of a gas whose densities are given at the inlet pressure: one substitution to go.
+
+    The outlet density is r rho_out, the mean one (1 + r)/2 rho_mean; so dp/p = A + B/r + C/(1 + r).
+    """
+    A, B = factors.inlet / (rho_in * p_face), factors.outlet / (rho_out * p_face)
+    C = factors.mean / (0.5 * rho_mean * p_face)
+    r = 1 - np.minimum(A + B + 0.5 * C, LARGEST_LOSS)
+    for _ in range(_PASSES - 2):
+        r = 1 - np.minimum(A + B / r + C / (1 + r), LARGEST_LOSS)
+    return r
 
 
 @dataclass(frozen=True)

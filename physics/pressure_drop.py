@@ -1,6 +1,7 @@
 """Losses of a core, signed term by term, and the closed forms of sudden area changes."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -52,9 +53,25 @@ class CoreLoss:
     friction: Array
     exit: Array
 
-    @property
+    @cached_property
     def total(self) -> Array:
         return self.entry + self.acceleration + self.friction + self.exit
+
+
+@dataclass(frozen=True)
+class CoreFactors:
+    """A core's loss as inlet/rho1 + outlet/rho2 + mean/rho_m [Pa kg/m3]."""
+
+    inlet: Array
+    outlet: Array
+    mean: Array
+
+
+def core_factors(G: Array, sigma: Array, Kc: Array, Ke: Array, f: Array, length_over_Dh: Array) -> CoreFactors:
+    """The terms of `core_loss` by the density they go with."""
+    q = 0.5 * G * G
+    open_face = 1 - sigma * sigma
+    return CoreFactors(q * (Kc + open_face - 2), q * (2 - open_face + Ke), q * 4 * f * length_over_Dh)
 
 
 def core_loss(
@@ -71,7 +88,7 @@ def core_loss(
         entry=q * (Kc + open_face) / rho_in,
         acceleration=q * 2 * (1 / rho_out - 1 / rho_in),
         friction=q * 4 * f * length_over_Dh / rho_mean,
-        exit=-q * (open_face - Ke) / rho_out,
+        exit=q * (Ke - open_face) / rho_out,
     )
 
 

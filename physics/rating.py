@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from physics.arrays import Array, BoolArray, IntArray, Range, out_of_range
-from physics.columns import batch_size, take, upright
+from physics.columns import batch_size, take
 from physics.core import Designs, Geometry, geometry, impossible
-from physics.core_outputs import core_values, flow_values, loss_values, state_values, thermal_values
+from physics.core_outputs import core_columns, flow_values, loss_values, state_values, thermal_values
 from physics.duty import Duty, ModelFactors
 from physics.envelope import Envelope, clearances
 from physics.film import Friction, friction, friction_slope
@@ -68,26 +68,32 @@ def rate(
     """
     factors = factors or ModelFactors()
     passes = _passes(around)
+    n = max(batch_size(designs), batch_size(factors), duty.size, *_sizes(around))
     with np.errstate(all="ignore"):
-        closes = around is not None and around.closes
-        first = around.upright().first(duty) if around is not None and closes else duty
-        rating = _rate(designs, first, factors, envelope, around, passes)
+        rating = _rate(designs, *_begun(duty, around), factors, envelope, passes)
+        rating = replace(rating, flags=np.broadcast_to(rating.flags, (n, len(duty.names))))
         slow = np.flatnonzero(np.any(rating.flags & Flag.NOT_SETTLED, axis=1))
         if slow.size:
-            beside = around.take(slow) if around is not None else None
-            start, more = (_met(rating, first, slow), 2 * passes) if closes else (first.take(slow), _MORE_PASSES)
-            again = _rate(take(designs, slow), start, take(factors, slow), envelope, beside, more)
+            start, beside = _begun(duty.take(slow), around.take(slow) if around is not None else None)
+            closes = beside is not None and beside.closes
+            start, more = (_met(rating, start, slow), 2 * passes) if closes else (start, _MORE_PASSES)
+            again = _rate(take(designs, slow), start, beside, take(factors, slow), envelope, more)
             rating = _patched(rating, slow, again)
     return rating
+
+
+def _begun(duty: Duty, around: Installation | None) -> tuple[Duty, Installation | None]:
+    """Duty and installation with duty points first, a first guess in place of what the duty leaves open."""
+    duty, around = duty.points_first(), around.points_first() if around is not None else None
+    return (around.first(duty) if around is not None and around.closes else duty), around
 
 
 def _met(rating: Rating, first: Duty, index: IntArray) -> Duty:
     """The duty some designs had come to, to go on from; the first guess where there is no value."""
     def now(name: str, guess: Array) -> Array:
-        value = rating[name][index]
+        value = rating[name][index].T
         return np.where(np.isnan(value), guess, value)
 
-    first = first.take(index)
     T, p = now("coolant_inlet_temperature", first.coolant_inlet_temperature), first.coolant_inlet_pressure
     guess = first.coolant_flow / first.coolant.density(first.coolant_inlet_temperature, p)
     return replace(
@@ -106,16 +112,15 @@ def _passes(around: Installation | None) -> int:
 
 
 def _rate(
-    designs: Designs,
+    d: Designs,
     start: Duty,
-    factors: ModelFactors,
-    envelope: Envelope | None,
     around: Installation | None,
+    k: ModelFactors,
+    envelope: Envelope | None,
     passes: int,
 ) -> Rating:
-    d, k = upright(designs), upright(factors)
+    """The sheet once, in arrays of (duty point, design): columns of designs (n,), those of duty points (m, 1)."""
     g = geometry(d)
-    around = around.upright() if around is not None else None
     settled = _settled(d, g, start, k, around, passes)
     even, duty = settled.thermal, settled.duty
     air_f = friction(g.air, duty.air, even.air, k.on("air_f"))
@@ -130,19 +135,26 @@ def _rate(
     )
     metal = walls(d, duty, thermal, state, spread)
     values = {
-        **core_values(d, g, duty), **state_values(duty, state, air), **thermal_values(thermal, state),
+        **core_columns(d, g, duty.coolant), **state_values(duty, state, air), **thermal_values(thermal, state),
         **flow_values(g, duty, thermal, state, air), **loss_values(air, coolant),
         "air_f": air_f.f, "coolant_f": coolant_f.f, "header_ratio": ratio, "passage_flow_spread": spread,
         "spread_heat_penalty": 1 - thermal.effectiveness / even.effectiveness,
-        **({name: room[:, 0] for name, room in clearances(d, g, envelope).items()} if envelope is not None else {}),
+        **(clearances(d, g, envelope) if envelope is not None else {}),
         **(_system_values(d, duty, around, thermal, state, metal, air, coolant) if around is not None else {}),
     }
     no_core = impossible(d, g)
     void = _void(no_core, state, air, coolant, stalls(duty, around, state))
     flags = _flags(g, duty, thermal, state, metal, ratio, air) | _system_flags(values, duty, around) | void
     flags = flags | np.where(settled.still | no_core, 0, int(Flag.NOT_SETTLED))
-    shape = (max(batch_size(designs), batch_size(factors), start.size, *_sizes(around)), len(duty.names))
-    return Rating(duty.names, _blanked(values, no_core, void > 0), np.broadcast_to(flags, shape))
+    values = _blanked(values, no_core, void > 0)
+    return Rating(duty.names, _designs_first(values), flags.T)
+
+
+def _designs_first(values: Mapping[str, Array]) -> dict[str, Array]:
+    """Values of duty points as (n, m), those of the core as they are (n,)."""
+    return {
+        name: np.atleast_2d(value).T if OUTPUTS[name].per == "duty" else value for name, value in values.items()
+    }
 
 
 def _settled(
@@ -242,7 +254,7 @@ def _outside(allowed: Range, one: Array, other: Array) -> BoolArray:
 
 def _blanked(values: dict[str, Array], no_core: BoolArray, void: BoolArray) -> dict[str, Array]:
     """NaN where a core cannot be or its duty not computed; outputs of the core stay where there is a core."""
-    blank = {"duty": void, "core": no_core[:, 0]}
+    blank = {"duty": void, "core": no_core}
     if not np.any(blank["duty"]):
         return values
     return {name: np.where(blank[OUTPUTS[name].per], np.nan, value) for name, value in values.items()}

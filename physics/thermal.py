@@ -63,17 +63,16 @@ def settle(d: Designs, g: Geometry, duty: Duty, k: ModelFactors, passes: int, me
 
     Each pass shrinks the error of the outlet temperatures some twenty- to sixtyfold for liquid-cooled charge air.
     """
-    state, still = first_guess(duty), np.ones((1, 1), dtype=bool)
+    state, asked = first_guess(duty), duty
     for _ in range(passes - 1):
         thermal = sheet(d, g, duty, k, state)
         state = temperatures(duty, thermal)
         if meet is not None:
             asked, duty = duty, meet(duty, thermal, state)
-            still = _flows_still(asked, duty)
     thermal = sheet(d, g, duty, k, state)
     before, state = state, temperatures(duty, thermal)
     change = np.maximum(np.abs(state.air_out - before.air_out), np.abs(state.coolant_out - before.coolant_out))
-    return Settled(thermal, duty, state, still & (change < SETTLED))
+    return Settled(thermal, duty, state, _flows_still(asked, duty) & (change < SETTLED))
 
 
 def _flows_still(before: Duty, after: Duty) -> BoolArray:
@@ -81,7 +80,8 @@ def _flows_still(before: Duty, after: Duty) -> BoolArray:
     still: BoolArray = np.ones((1, 1), dtype=bool)
     for name in _MOVED:
         old, new = getattr(before, name), getattr(after, name)
-        still = still & (np.abs(new - old) <= SETTLED_FLOW * old)
+        if new is not old:
+            still = still & (np.abs(new - old) <= SETTLED_FLOW * old)
     return still
 
 
