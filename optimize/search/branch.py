@@ -29,6 +29,7 @@ from physics.arrays import Array, IntArray
 Progress = Callable[[int, int], None]
 
 CHUNK = 128  # values of a ladder in a box to begin with
+PARTS = 4  # of a box that is split
 FEW = 8  # points of a box that are rated rather than bounded again
 COARSEST = 60_000  # points of the grid begun with, about
 BLOCKS_A_ROUND = 16  # with the front of the rounds before
@@ -242,21 +243,22 @@ def _promising(problem: Bounded, part: Part, boxes: Boxes, front: Rows) -> IntAr
 
 
 def _split(problem: Bounded, boxes: Boxes) -> Boxes:
-    """Each box in two: along its ladder while it reaches over more than one value, then value by value of a list."""
+    """Each box in PARTS: along its ladder while it reaches over more than one value, then along a list."""
     low, high = [], []
     left = np.arange(len(boxes))
     for axis in (*problem.spans.ladders, *problem.spans.lists):
         wide = boxes.high[left, axis] > boxes.low[left, axis]
         now = boxes.take(left[wide])
-        middle = (now.low[:, axis] + now.high[:, axis]) // 2
-        lower, upper = now.high.copy(), now.low.copy()
-        lower[:, axis], upper[:, axis] = middle, middle + 1
-        low += [now.low, upper]
-        high += [lower, now.high]
+        first, n = now.low[:, axis], now.high[:, axis] - now.low[:, axis] + 1
+        for part in range(PARTS):
+            start, stop = first + part * n // PARTS, first + (part + 1) * n // PARTS
+            some = np.flatnonzero(stop > start)
+            lower, upper = now.low[some], now.high[some]
+            lower[:, axis], upper[:, axis] = start[some], stop[some] - 1
+            low.append(lower)
+            high.append(upper)
         left = left[~wide]
-    if not low:
-        return boxes.take(np.empty(0, dtype=np.int64))
-    return Boxes(np.concatenate(low), np.concatenate(high))
+    return Boxes(np.concatenate(low), np.concatenate(high)) if low else boxes.take(left[:0])
 
 
 def _positions(boxes: Boxes) -> IntArray:
