@@ -41,8 +41,8 @@ def film(
     h = j G cp Pr^(-2/3). `j_factor` multiplies the correlation (model uncertainty).
     """
     G = mass_flow / side.free_area
-    cp, mu = fluid.specific_heat(T, p), fluid.viscosity(T, p)
-    Pr = cp * mu / fluid.conductivity(T, p)
+    cp, mu, k = fluid.transport(T, p)
+    Pr = cp * mu / k
     Re = G * side.surface.hydraulic_diameter / mu
     flow = Flow(Re, Pr, side.flow_length, side.width, side.stack_pitch, side.obstruction)
     turbulent = turbulence(side, Re)
@@ -110,7 +110,7 @@ def efficiencies(side: Side, h: Array, conductivity: Array) -> tuple[Array, Arra
     outer = fin_efficiency(h, conductivity, fin.thickness, reach, edge)
     outer_surface = surface_efficiency((1 + ratio) / 2, outer)
     share = side.outer_share
-    return (1 - share) * eta + share * outer, (1 - share) * eta_surface + share * outer_surface
+    return eta + share * (outer - eta), eta_surface + share * (outer_surface - eta_surface)
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ coolant's properties are taken at its mean temperature in the core.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -86,7 +87,7 @@ class LoopLoss:
     front: Array
     slope: Array
 
-    @property
+    @cached_property
     def total(self) -> Array:
         return self.lines + self.fittings + self.step + self.front
 

@@ -1,6 +1,7 @@
 """The two losses of a core as installed: air from lid to plenum, coolant from line to line."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -82,7 +83,7 @@ class CoolantLoss:
     one_pass: Array  # of the passages of one pass, what a header sees
     friction_share: Array
 
-    @property
+    @cached_property
     def total(self) -> Array:
         return self.core + self.ends + self.tanks + self.ports
 

@@ -1,6 +1,7 @@
 """Lines between the parts: friction of round pipes, fittings, the step at an adapter, bores of the dash sizes."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -42,10 +43,20 @@ class Line:
     bore: Array
     roughness: Array
 
-    @property
+    @cached_property
     def area(self) -> Array:
         """Cross-section [m2]."""
         return np.pi / 4 * self.bore * self.bore
+
+    @cached_property
+    def rough_term(self) -> Array:
+        """What the roughness adds in Haaland's formula [-]."""
+        return _rough_term(self.roughness / self.bore)
+
+    @cached_property
+    def fitting_friction(self) -> Array:
+        """Fanning f_T that goes with equivalent lengths: of clean commercial steel of this bore [-]."""
+        return rough_friction(STEEL_ROUGHNESS / self.bore)
 
 
 def dash_bore(dash: int, family: str) -> float:
@@ -72,7 +83,10 @@ def pipe_friction(Re: Array, relative_roughness: Array | float) -> tuple[Array, 
     >>> f.round(6).tolist(), float(slope[0])  # log10(6.9e-5 + 1.0947e-4) = -3.74843; 1/(3.6 x 3.74843)^2
     ([0.016, 0.005492], -1.0)
     """
-    rough = _rough_term(relative_roughness)
+    return _friction(Re, _rough_term(relative_roughness))
+
+
+def _friction(Re: Array, rough: Array) -> tuple[Array, Array]:
     smooth = _SMOOTH / Re
     both = smooth + rough
     half_log = np.log(both)
@@ -146,9 +160,8 @@ def line_loss(
     """
     bore = line.bore
     Re = mass_flow / mu * (4 / (np.pi * bore))
-    f, slope = pipe_friction(np.maximum(Re, _NO_FLOW), line.roughness / bore)
-    f_T = rough_friction(STEEL_ROUGHNESS / bore)
-    pipe, fittings = f * (4 * length / bore), 4 * f_T * equivalent_length + coefficient
+    f, slope = _friction(np.maximum(Re, _NO_FLOW), line.rough_term)
+    pipe, fittings = f * (4 * length / bore), 4 * line.fitting_friction * equivalent_length + coefficient
     slope *= pipe
     slope /= np.maximum(pipe + fittings, _NO_LOSS)
     slope += 2

@@ -9,8 +9,9 @@ not depend on p has the shape of T.
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 from typing import Any, Protocol
 
@@ -53,6 +54,9 @@ class Fluid(Protocol):
     def conductivity(self, T: Array | float, p: Array | float) -> Array:
         """Thermal conductivity [W/(m K)]."""
 
+    def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
+        """Specific heat, viscosity and conductivity at once."""
+
 
 @dataclass(frozen=True)
 class FittedGas:
@@ -93,6 +97,18 @@ class FittedGas:
     def conductivity(self, T: Array | float, p: Array | float) -> Array:
         """Thermal conductivity [W/(m K)], shape of T and p broadcast."""
         return self._evaluate(self.conductivity_terms, T, p)
+
+    def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
+        """Specific heat, viscosity and conductivity at once, shape of T and p broadcast."""
+        t = _scaled(T, self.temperature_range, self.temperature_range)
+        at_zero_pressure, per_pascal = _horner_of_all(self._transport_terms, t)
+        specific_heat, viscosity, conductivity = at_zero_pressure + p * per_pascal
+        return specific_heat, viscosity, conductivity
+
+    @cached_property
+    def _transport_terms(self) -> Array:
+        pairs = self.specific_heat_terms, self.viscosity_terms, self.conductivity_terms
+        return np.array([_padded([pair[i] for pair in pairs]) for i in (0, 1)])
 
     def _evaluate(self, terms: PressurePair, T: Array | float, p: Array | float) -> Array:
         t = _scaled(T, self.temperature_range, self.temperature_range)
@@ -140,6 +156,15 @@ class FittedLiquid:
     def conductivity(self, T: Array | float, p: Array | float) -> Array:
         """Thermal conductivity [W/(m K)], shape of T."""
         return _horner(self.conductivity_terms, self._scaled(T))
+
+    def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
+        """Specific heat, viscosity and conductivity at once, shape of T."""
+        specific_heat, log_viscosity, conductivity = _horner_of_all(self._transport_terms, self._scaled(T))
+        return specific_heat, np.exp(log_viscosity), conductivity
+
+    @cached_property
+    def _transport_terms(self) -> Array:
+        return _padded([self.specific_heat_terms, self.log_viscosity_terms, self.conductivity_terms])
 
     def _scaled(self, T: Array | float) -> Array:
         return _scaled(T, self.temperature_range, self.scale_range)
@@ -206,6 +231,10 @@ class ConstantFluid:
     def conductivity(self, T: Array | float, p: Array | float) -> Array:
         """Thermal conductivity [W/(m K)], shape of T."""
         return np.full(np.shape(T), self.k)
+
+    def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
+        """Specific heat, viscosity and conductivity at once, shape of T."""
+        return self.specific_heat(T, p), self.viscosity(T, p), self.conductivity(T, p)
 
 
 def coolant(name: str, strength: float | None = None, basis: str | None = None) -> FittedLiquid:
@@ -306,6 +335,30 @@ def _horner(coefficients: Polynomial, t: Array) -> Array:
     """
     if len(coefficients) == 1:
         return np.full_like(t, coefficients[0])
+    total = coefficients[-1] * t
+    for coefficient in coefficients[-2:0:-1]:
+        total += coefficient
+        total *= t
+    total += coefficients[0]
+    return total
+
+
+def _padded(polynomials: Sequence[Polynomial]) -> Array:
+    """Polynomials in ascending powers as rows of one length."""
+    rows = np.zeros((len(polynomials), max(map(len, polynomials))))
+    for row, polynomial in zip(rows, polynomials, strict=True):
+        row[: len(polynomial)] = polynomial
+    return rows
+
+
+def _horner_of_all(polynomials: Array, t: Array) -> Array:
+    """Values (..., shape of t) of polynomials (..., power): each as `_horner` has it, in a few long operations.
+
+    >>> _horner_of_all(np.array([[1.0, 2.0, 3.0], [5.0, 1.0, 0.0]]), np.array([2.0, 3.0])).tolist()
+    [[17.0, 34.0], [7.0, 8.0]]
+    """
+    powers = np.moveaxis(polynomials, -1, 0)
+    coefficients = powers.reshape(powers.shape + (1,) * t.ndim)
     total = coefficients[-1] * t
     for coefficient in coefficients[-2:0:-1]:
         total += coefficient

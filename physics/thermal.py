@@ -139,8 +139,9 @@ def temperatures(duty: Duty, thermal: Thermal) -> State:
     air, coolant = (air_in + air_out) / 2, (coolant_in + coolant_out) / 2
     missed = air - coolant - heat / thermal.UA
     C_ratio = np.minimum(C_air, C_coolant) / np.maximum(C_air, C_coolant)
-    air_share = np.where(C_air <= C_coolant, 1 - C_ratio**2 / 2, C_ratio**2 / 2)
-    air, coolant = air - air_share * missed, coolant + (1 - air_share) * missed
+    larger = C_ratio * C_ratio / 2
+    of_air = np.where(C_air <= C_coolant, 1 - larger, larger) * missed
+    air, coolant = air - of_air, coolant + (missed - of_air)
     air_wall, coolant_wall = air - heat * thermal.resistances[0], coolant + heat * thermal.resistances[4]
     return State(heat, air, coolant, air_wall, coolant_wall, air_out, coolant_out)
 
