@@ -24,6 +24,8 @@ from physics.loop import (
     pump_pressure,
 )
 from physics.losses import air_loss, coolant_loss
+from physics.pipes import step_resistance
+from physics.properties import densities
 from physics.thermal import State, Thermal, conductance
 
 GIVEN, HELD, BREATHING = "charge given", "manifold pressure held", "engine breathes"
@@ -114,6 +116,13 @@ class Installation:
         moist = {name: points_first(values) for name, values in self._moist().items()}
         return replace(self, asked=self.asked.points_first(), **moist)  # type: ignore[arg-type]
 
+    def fitted(self, d: Designs) -> "Installation":
+        """The installation with its line joined to the ports of these designs."""
+        if self.loop is None:
+            return self
+        step = step_resistance(self.loop.line.area, d.port.line_area)
+        return replace(self, loop=replace(self.loop, step=step))
+
     def first(self, duty: Duty) -> Duty:
         """The duty with a first guess in place of what it leaves open."""
         duty = self._first_charge(duty)
@@ -155,12 +164,12 @@ class Installation:
         """One Newton step of the coolant flow."""
         assert self.loop is not None
         p, m = duty.coolant_inlet_pressure, duty.coolant_flow
-        rho, mu = duty.coolant.density(state.coolant, p), duty.coolant.viscosity(state.coolant, p)
+        T = duty.coolant_inlet_temperature, state.coolant, state.coolant_out
+        rho_in, rho, rho_out = densities(duty.coolant, p, *T)
         f = friction(g.coolant, duty.coolant, thermal.coolant, k.coolant_f)
-        rho_in, rho_out = (duty.coolant.density(T, p) for T in (duty.coolant_inlet_temperature, state.coolant_out))
         core = coolant_loss(d, g, m, thermal.coolant.G, f.f, (rho_in, rho, rho_out), k.tank_loss)
         core_slope = (2 * core.total + friction_slope(g.coolant, thermal.coolant, f.published) * core.core) / m
-        outside = loop_loss(self.loop, d.port.line_area, m, rho, mu)
+        outside = loop_loss(self.loop, m, rho, duty.coolant.viscosity(state.coolant, p))
         rise, rise_slope = pump_pressure(self.loop, m, rho, self.asked.pump_speed)
         new = next_flow(m, rise, rise_slope, core.total + outside.total, core_slope + outside.slope)
         return replace(duty, coolant_flow=np.where(self.asked.flow_open, new, m))

@@ -11,7 +11,7 @@ import numpy as np
 
 from physics.arrays import Array, BoolArray
 from physics.heat_transfer import crossflow_unmixed
-from physics.pipes import Line, line_loss, step_loss
+from physics.pipes import Line, line_loss
 from physics.pump import Pump, in_series
 
 GRAVITY = 9.80665
@@ -75,6 +75,7 @@ class Loop:
     runs: tuple[Run, ...]
     front_loss: LossLaw | None
     opening_pressure: float  # [Pa] to be overcome before anything flows
+    step: Array | None = None  # resistance of the step between line and port, passed both ways [1/m4]; None: no step
 
 
 @dataclass(frozen=True)
@@ -92,7 +93,7 @@ class LoopLoss:
         return self.lines + self.fittings + self.step + self.front
 
 
-def loop_loss(loop: Loop, port_line_area: Array, mass_flow: Array, rho: Array, mu: Array) -> LoopLoss:
+def loop_loss(loop: Loop, mass_flow: Array, rho: Array, mu: Array) -> LoopLoss:
     """Everything the coolant loses from core outlet round to core inlet."""
     lines = fittings = front = np.zeros_like(mass_flow)
     growth = np.zeros_like(mass_flow)
@@ -102,7 +103,7 @@ def loop_loss(loop: Loop, port_line_area: Array, mass_flow: Array, rho: Array, m
         )
         lines, fittings = lines + part.friction, fittings + part.fittings
         growth = growth + part.slope * (part.friction + part.fittings)
-    step = step_loss(loop.line.area, port_line_area, mass_flow, rho)
+    step = loop.step * (mass_flow * mass_flow / rho) if loop.step is not None else np.zeros_like(mass_flow)
     if loop.front_loss is not None:
         front, slope = loop.front_loss.at(mass_flow / rho)
         growth = growth + slope * front

@@ -9,7 +9,7 @@ from physics.arrays import Array
 from physics.core import Designs, Geometry
 from physics.ports import port_loss
 from physics.pressure_drop import CoreFactors, CoreLoss, core_factors, core_loss, duct_loss
-from physics.properties import Fluid
+from physics.properties import Fluid, densities
 
 _PASSES = 6  # of the outlet pressure: 0.1 % of the loss left at LARGEST_LOSS, 0.003 % below a tenth of the pressure
 LARGEST_LOSS = 0.3  # of the inlet pressure; beyond it the air is near choking and the loss formula void
@@ -48,7 +48,7 @@ def air_loss(
     slenderness = d.thickness / g.air.surface.hydraulic_diameter
     lid = duct_loss(d.lid_loss, d.lid_area, mass_flow, fluid.density(T_in, p_in))
     p_face = np.maximum(p_in - lid, LARGEST_LOSS * p_in)
-    rho_in, rho_mean, rho_out = (fluid.density(T, p_face) for T in (T_in, T_mean, T_out))
+    rho_in, rho_mean, rho_out = densities(fluid, p_face, T_in, T_mean, T_out)
     r = np.ones(1)
     if fluid.is_gas:
         r = _pressure_ratio(core_factors(G, sigma, Kc, Ke, f, slenderness), p_face, rho_in, rho_out, rho_mean)
@@ -89,7 +89,7 @@ class CoolantLoss:
 
 
 def coolant_loss(
-    d: Designs, g: Geometry, mass_flow: Array, G: Array, f: Array, rho: tuple[Array, Array, Array], factor: Array
+    d: Designs, g: Geometry, mass_flow: Array, G: Array, f: Array, rho: tuple[Array, ...], factor: Array
 ) -> CoolantLoss:
     """Passages, their ends, 180 degree turns as two of 90, inlet and outlet tank as one of 90 each, ports.
 

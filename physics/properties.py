@@ -9,7 +9,6 @@ not depend on p has the shape of T.
 """
 
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib.resources import files
@@ -18,8 +17,8 @@ from typing import Any, Protocol
 import numpy as np
 
 from physics.arrays import Array, Range
+from physics.polynomials import Polynomial, padded, polynomial, polynomials, scaled
 
-Polynomial = tuple[float, ...]
 PressurePair = tuple[Polynomial, Polynomial]  # a and b of a(t) + p b(t)
 ANY: Range = (0.0, float("inf"))
 
@@ -100,21 +99,22 @@ class FittedGas:
 
     def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
         """Specific heat, viscosity and conductivity at once, shape of T and p broadcast."""
-        t = _scaled(T, self.temperature_range, self.temperature_range)
-        at_zero_pressure, per_pascal = _horner_of_all(self._transport_terms, t)
+        t = scaled(T, self.temperature_range, self.temperature_range)
+        at_zero_pressure, per_pascal = polynomials(self._transport_terms, t)
         specific_heat, viscosity, conductivity = at_zero_pressure + p * per_pascal
         return specific_heat, viscosity, conductivity
 
     @cached_property
     def _transport_terms(self) -> Array:
         pairs = self.specific_heat_terms, self.viscosity_terms, self.conductivity_terms
-        return np.array([_padded([pair[i] for pair in pairs]) for i in (0, 1)])
+        return np.array([padded([pair[i] for pair in pairs]) for i in (0, 1)])
 
     def _evaluate(self, terms: PressurePair, T: Array | float, p: Array | float) -> Array:
-        t = _scaled(T, self.temperature_range, self.temperature_range)
-        value = p * _horner(terms[1], t)
-        value += _horner(terms[0], t)
-        return value
+        t = scaled(T, self.temperature_range, self.temperature_range)
+        at_zero_pressure = polynomial(terms[0], t)
+        if isinstance(p, float) and p == 0:
+            return at_zero_pressure
+        return at_zero_pressure + p * polynomial(terms[1], t)
 
 
 @dataclass(frozen=True)
@@ -143,31 +143,31 @@ class FittedLiquid:
 
     def density(self, T: Array | float, p: Array | float) -> Array:
         """Density [kg/m3], shape of T."""
-        return _horner(self.density_terms, self._scaled(T))
+        return polynomial(self.density_terms, self._scaled(T))
 
     def specific_heat(self, T: Array | float, p: Array | float) -> Array:
         """Specific heat [J/(kg K)], shape of T."""
-        return _horner(self.specific_heat_terms, self._scaled(T))
+        return polynomial(self.specific_heat_terms, self._scaled(T))
 
     def viscosity(self, T: Array | float, p: Array | float) -> Array:
         """Dynamic viscosity [Pa s], shape of T."""
-        return np.exp(_horner(self.log_viscosity_terms, self._scaled(T)))
+        return np.exp(polynomial(self.log_viscosity_terms, self._scaled(T)))
 
     def conductivity(self, T: Array | float, p: Array | float) -> Array:
         """Thermal conductivity [W/(m K)], shape of T."""
-        return _horner(self.conductivity_terms, self._scaled(T))
+        return polynomial(self.conductivity_terms, self._scaled(T))
 
     def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
         """Specific heat, viscosity and conductivity at once, shape of T."""
-        specific_heat, log_viscosity, conductivity = _horner_of_all(self._transport_terms, self._scaled(T))
+        specific_heat, log_viscosity, conductivity = polynomials(self._transport_terms, self._scaled(T))
         return specific_heat, np.exp(log_viscosity), conductivity
 
     @cached_property
     def _transport_terms(self) -> Array:
-        return _padded([self.specific_heat_terms, self.log_viscosity_terms, self.conductivity_terms])
+        return padded([self.specific_heat_terms, self.log_viscosity_terms, self.conductivity_terms])
 
     def _scaled(self, T: Array | float) -> Array:
-        return _scaled(T, self.temperature_range, self.scale_range)
+        return scaled(T, self.temperature_range, self.scale_range)
 
 
 @dataclass(frozen=True, init=False)
@@ -283,10 +283,10 @@ def _glycol_mixture(mixture: dict[str, Any], strength: float) -> FittedLiquid:
     low, high = mixture["strength_range"]
     x = np.asarray((2.0 * strength - (low + high)) / (high - low))
     terms = {
-        f"{quantity}_terms": tuple(float(_horner(row, x)) for row in rows)
+        f"{quantity}_terms": tuple(float(polynomial(row, x)) for row in rows)
         for quantity, rows in mixture["coefficients"].items()
     }
-    freezing_point = float(_horner(mixture["freezing_point"], x))
+    freezing_point = float(polynomial(mixture["freezing_point"], x))
     coldest, hottest = mixture["temperature_range"]
     return FittedLiquid(
         name=f"{mixture['coolant']} {100.0 * strength:g} % by {mixture['basis']}",
@@ -319,52 +319,13 @@ def _table(file_name: str) -> Any:
     return json.loads(files("physics").joinpath("data", file_name).read_text(encoding="utf-8"))
 
 
-def _scaled(T: Array | float, clip_to: Range, scale_range: Range) -> Array:
-    """Clip T [K], then map `scale_range` to -1 .. 1: keeps the polynomials well conditioned."""
-    low, high = scale_range
-    t: Array = np.clip(T, *clip_to) - 0.5 * (low + high)
-    t *= 2.0 / (high - low)
-    return t
+def densities(fluid: Fluid, p: Array, *T: Array) -> tuple[Array, ...]:
+    """Densities [kg/m3] at several temperatures [K], all at once, of the shape they broadcast to.
 
-
-def _horner(coefficients: Polynomial, t: Array) -> Array:
-    """Polynomial in ascending powers, without a temporary for each power.
-
-    >>> float(_horner((1.0, 2.0, 3.0), np.asarray(2.0)))
-    17.0
+    >>> [float(rho[0].round(2)) for rho in densities(AIR, np.array([1e5]), np.array([300.0]), np.array([350.0]))]
+    [1.16, 1.0]
     """
-    if len(coefficients) == 1:
-        return np.full_like(t, coefficients[0])
-    total = coefficients[-1] * t
-    for coefficient in coefficients[-2:0:-1]:
-        total += coefficient
-        total *= t
-    total += coefficients[0]
-    return total
-
-
-def _padded(polynomials: Sequence[Polynomial]) -> Array:
-    """Polynomials in ascending powers as rows of one length."""
-    rows = np.zeros((len(polynomials), max(map(len, polynomials))))
-    for row, polynomial in zip(rows, polynomials, strict=True):
-        row[: len(polynomial)] = polynomial
-    return rows
-
-
-def _horner_of_all(polynomials: Array, t: Array) -> Array:
-    """Values (..., shape of t) of polynomials (..., power): each as `_horner` has it, in a few long operations.
-
-    >>> _horner_of_all(np.array([[1.0, 2.0, 3.0], [5.0, 1.0, 0.0]]), np.array([2.0, 3.0])).tolist()
-    [[17.0, 34.0], [7.0, 8.0]]
-    """
-    powers = np.moveaxis(polynomials, -1, 0)
-    coefficients = powers.reshape(powers.shape + (1,) * t.ndim)
-    total = coefficients[-1] * t
-    for coefficient in coefficients[-2:0:-1]:
-        total += coefficient
-        total *= t
-    total += coefficients[0]
-    return total
+    return tuple(fluid.density(np.stack(np.broadcast_arrays(*T, subok=True)), p))
 
 
 AIR = _air()

@@ -19,7 +19,7 @@ _NEXT_TO_NOTHING = 1e-6  # of a usual flow
 
 
 def loop_values(
-    d: Designs, duty: Duty, around: Installation, thermal: Thermal, state: State, core: CoolantLoss
+    duty: Duty, around: Installation, thermal: Thermal, state: State, core: CoolantLoss
 ) -> dict[str, Array]:
     """Where the pump's head goes [Pa], and what the front exchanger does; core loss aside."""
     loop = around.loop
@@ -27,7 +27,7 @@ def loop_values(
         return {}
     p, m = duty.coolant_inlet_pressure, duty.coolant_flow
     rho, mu = duty.coolant.density(state.coolant, p), duty.coolant.viscosity(state.coolant, p)
-    outside = loop_loss(loop, d.port.line_area, m, rho, mu)
+    outside = loop_loss(loop, m, rho, mu)
     total = core.total + outside.total + loop.opening_pressure
     values = {
         "pump_pressure_rise": total, "loop_line_loss": outside.lines, "loop_fitting_loss": outside.fittings,

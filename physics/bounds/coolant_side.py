@@ -159,7 +159,7 @@ def _outside(
         turning = [4 * m / (np.pi * bore * Re) for bore in bores for Re in (RE_LAMINAR, RE_TURBULENT)]
         mus = [*mu, *(np.clip(at, mu[1], mu[0]) for at in turning)]
     # Where every line is turbulent the loss rises with the viscosity throughout.
-    losses = [loop_loss(loop, loop.line.area, m, rho, at).total for at in mus]
+    losses = [loop_loss(loop, m, rho, at).total for at in mus]
     best = np.minimum.reduce(losses) if least else np.maximum.reduce(losses)
     return np.asarray(best + step * (m * m / rho))
 
