@@ -42,7 +42,7 @@ def padded(several: Sequence[Polynomial]) -> Array:
 
 
 def polynomials(rows: Array, t: Array) -> Array:
-    """Values (..., shape of t) of the polynomials in rows (..., power), bit for bit as `polynomial` has them, in few calls.
+    """Values (..., shape of t) of polynomials in rows (..., power): the bits of `polynomial`, in few calls.
 
     >>> polynomials(np.array([[1.0, 2.0, 3.0], [5.0, 1.0, 0.0]]), np.array([2.0, 3.0])).tolist()
     [[17.0, 34.0], [7.0, 8.0]]
