@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from physics.arrays import Array, BoolArray
-from physics.properties import Fluid
+from physics.fluid import Fluid
 
 GAMMA, GAS_CONSTANT = 1.4, 287.05  # of dry air at room temperature [-], [J/(kg K)]; for the curves made here only
 RATIOS = 1 + np.geomspace(0.05, 3.0, 40)  # pressure ratios of those; lines between them keep 0.2 %

@@ -5,8 +5,8 @@ import numpy as np
 from physics.arrays import Array
 from physics.core import Designs, Geometry
 from physics.duty import Duty
+from physics.fluid import Fluid
 from physics.losses import AirLoss, CoolantLoss
-from physics.properties import Fluid
 from physics.thermal import State, Thermal
 
 _FILLING_TEMPERATURE, _FILLING_PRESSURE = 293.15, 101325.0  # the filled mass is weighed at

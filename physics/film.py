@@ -7,8 +7,8 @@ import numpy as np
 from physics.arrays import Array
 from physics.core import Side
 from physics.fins import Flow
+from physics.fluid import Fluid
 from physics.heat_transfer import fin_efficiency, surface_efficiency
-from physics.properties import Fluid
 
 # Property-ratio exponents, Shah & Sekulic 2003 tables 7.12 and 7.13 (from memory): gas f ~ (T_w/T_m)^m,
 # liquid j ~ (mu_w/mu)^-0.14 and f ~ (mu_w/mu)^m, both for laminar flow.

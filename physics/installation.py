@@ -14,6 +14,7 @@ from physics.columns import points_first, take
 from physics.core import Designs, Geometry
 from physics.duty import Duty, ModelFactors
 from physics.film import friction, friction_slope
+from physics.fluid import densities
 from physics.loop import (
     FrontExchanger,
     Loop,
@@ -25,7 +26,6 @@ from physics.loop import (
 )
 from physics.losses import air_loss, coolant_loss
 from physics.pipes import step_resistance
-from physics.properties import densities
 from physics.thermal import State, Thermal, conductance
 
 GIVEN, HELD, BREATHING = "charge given", "manifold pressure held", "engine breathes"

@@ -7,9 +7,9 @@ import numpy as np
 
 from physics.arrays import Array
 from physics.core import Designs, Geometry
+from physics.fluid import Fluid, densities
 from physics.ports import port_loss
 from physics.pressure_drop import CoreFactors, CoreLoss, core_factors, core_loss, duct_loss
-from physics.properties import Fluid, densities
 
 _PASSES = 6  # of the outlet pressure: 0.1 % of the loss left at LARGEST_LOSS, 0.003 % below a tenth of the pressure
 LARGEST_LOSS = 0.3  # of the inlet pressure; beyond it the air is near choking and the loss formula void

@@ -103,7 +103,7 @@ def _friction(Re: Array, rough: Array) -> tuple[Array, Array]:
 
 
 def _rough_term(relative_roughness: Array | float) -> Array:
-    return np.asarray((np.asarray(relative_roughness) / _ROUGH_DIVISOR) ** _ROUGH_POWER)
+    return np.asarray((np.atleast_1d(relative_roughness) / _ROUGH_DIVISOR) ** _ROUGH_POWER)
 
 
 def _slow_friction(Re: Array, rough: Array) -> tuple[Array, Array]:

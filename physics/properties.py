@@ -12,7 +12,7 @@ import json
 from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib.resources import files
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
@@ -23,38 +23,6 @@ PressurePair = tuple[Polynomial, Polynomial]  # a and b of a(t) + p b(t)
 ANY: Range = (0.0, float("inf"))
 
 _STRENGTH_SLACK = 1e-9  # "60 %" may miss the end of the range by a rounding error
-
-
-class Fluid(Protocol):
-    """What a rating asks of a fluid; its ranges [K], [Pa] are where the properties are vouched for."""
-
-    @property
-    def name(self) -> str: ...
-
-    @property
-    def temperature_range(self) -> Range: ...
-
-    @property
-    def pressure_range(self) -> Range: ...
-
-    @property
-    def is_gas(self) -> bool:
-        """Whether the density follows the pressure."""
-
-    def density(self, T: Array | float, p: Array | float) -> Array:
-        """Density [kg/m3]."""
-
-    def specific_heat(self, T: Array | float, p: Array | float) -> Array:
-        """Isobaric specific heat [J/(kg K)]."""
-
-    def viscosity(self, T: Array | float, p: Array | float) -> Array:
-        """Dynamic viscosity [Pa s]."""
-
-    def conductivity(self, T: Array | float, p: Array | float) -> Array:
-        """Thermal conductivity [W/(m K)]."""
-
-    def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
-        """Specific heat, viscosity and conductivity at once."""
 
 
 @dataclass(frozen=True)
@@ -317,15 +285,6 @@ def _air() -> FittedGas:
 @cache
 def _table(file_name: str) -> Any:
     return json.loads(files("physics").joinpath("data", file_name).read_text(encoding="utf-8"))
-
-
-def densities(fluid: Fluid, p: Array, *T: Array) -> tuple[Array, ...]:
-    """Densities [kg/m3] at several temperatures [K], all at once, of the shape they broadcast to.
-
-    >>> [float(rho[0].round(2)) for rho in densities(AIR, np.array([1e5]), np.array([300.0]), np.array([350.0]))]
-    [1.16, 1.0]
-    """
-    return tuple(fluid.density(np.stack(np.broadcast_arrays(*T, subok=True)), p))
 
 
 AIR = _air()

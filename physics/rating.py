@@ -18,12 +18,12 @@ from physics.duty import Duty, ModelFactors
 from physics.envelope import Envelope, clearances
 from physics.film import Friction, friction, friction_slope
 from physics.flags import Flag, joined
+from physics.fluid import densities
 from physics.installation import BREATHING, Installation
 from physics.losses import FAST_LOSS, LARGEST_LOSS, AirLoss, CoolantLoss, air_loss, coolant_loss, header_ratio
 from physics.net_gain import Reference, Worth, net_gain
 from physics.outputs import OUTPUTS
 from physics.ports import SPREAD_LIMIT, header_spread
-from physics.properties import densities
 from physics.system_outputs import (
     Walls,
     beyond_tables,

@@ -11,11 +11,11 @@ from physics.core import Designs, Geometry, Side
 from physics.duty import Duty
 from physics.film import f_ratio, film, turbulence
 from physics.fins import Flow
+from physics.fluid import Fluid
 from physics.installation import Installation
 from physics.loop import Loop, first_flow, loop_loss, next_flow, pump_pressure
 from physics.losses import coolant_loss
 from physics.pipes import RE_LAMINAR, RE_TURBULENT, Line
-from physics.properties import Fluid
 
 _STEPS = 4  # towards the operating point
 _BEYOND = 1.002  # how far past the point found the bound lies; checked, not believed
