@@ -21,6 +21,7 @@ from physics.flags import Flag, joined
 from physics.fluid import densities
 from physics.installation import BREATHING, Installation
 from physics.losses import FAST_LOSS, LARGEST_LOSS, AirLoss, CoolantLoss, air_loss, coolant_loss, header_ratio
+from physics.memory import keep_freed
 from physics.net_gain import Reference, Worth, net_gain
 from physics.outputs import OUTPUTS
 from physics.ports import SPREAD_LIMIT, header_spread
@@ -40,6 +41,7 @@ _PASSES = 4  # with everything given
 _PASSES_AROUND = 7  # with flows or temperatures left to loop and blower
 _PASSES_BREATHING = 8  # with an engine that breathes
 _MORE_PASSES = 40  # for the rare design that has not settled
+keep_freed()
 
 
 @dataclass(frozen=True)
