@@ -190,8 +190,8 @@ class Installation:
         """eps C_min of the front exchanger [W/K] and eps; nothing where no air flows over it."""
         assert self.front is not None
         cp = duty.air.specific_heat(self.asked.ambient_temperature, self.asked.ambient_pressure)
-        C_air = np.nan_to_num(self.asked.front_air_flow * cp)
-        blows = C_air > 0
+        C_air = self.asked.front_air_flow * cp
+        blows = C_air > 0  # nowhere where no flow is said
         K, eps = self.front.conductance(C_loop, np.where(blows, C_air, 1.0))
         return np.where(blows, K, 0.0), np.where(blows, eps, 0.0)
 

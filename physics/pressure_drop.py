@@ -94,6 +94,11 @@ def core_loss(
     )
 
 
+def duct_resistance(coefficient: Array, area: Array) -> Array:
+    """A stated coefficient on a stated area as a loss over m^2/(2 rho) [1/m4]."""
+    return coefficient / (area * area)
+
+
 def duct_loss(coefficient: Array, area: Array, mass_flow: Array, rho: Array) -> Array:
     """Loss [Pa] of a stated coefficient on a stated area: K (m/A)^2 / (2 rho)."""
     G = mass_flow / area

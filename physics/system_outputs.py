@@ -74,7 +74,7 @@ def blower_values(duty: Duty, around: Installation, air: AirLoss) -> dict[str, A
     if np.any(breathing := around.asked.way(BREATHING)):
         speed = np.where(breathing, around.asked.engine_speed * (blower.drive_ratio or 0.0), speed)
     power, without = (
-        _shaft_power(blower, duty, T1, p1, r) for r in (ratio, (duty.air_inlet_pressure - air.core.total) / p1)
+        _shaft_power(blower, duty, T1, p1, r) for r in (ratio, (duty.air_inlet_pressure - air.core_total) / p1)
     )
     return {
         "pressure_ratio": ratio, "blower_speed": speed, "volumetric_efficiency": blower.volumetric.at(ratio),
