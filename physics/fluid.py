@@ -2,9 +2,7 @@
 
 from typing import Protocol
 
-import numpy as np
-
-from physics.arrays import Array, Range
+from physics.arrays import Array, Range, stacked
 
 
 class Fluid(Protocol):
@@ -41,4 +39,4 @@ class Fluid(Protocol):
 
 def densities(fluid: Fluid, p: Array, *T: Array) -> tuple[Array, ...]:
     """Densities [kg/m3] at several temperatures [K], all at once, of the shape they broadcast to."""
-    return tuple(fluid.density(np.stack(np.broadcast_arrays(*T, subok=True)), p))
+    return tuple(fluid.density(stacked(*T), p))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from physics.arrays import Array, BoolArray
+from physics.arrays import Array, BoolArray, stacked
 
 _TERMS = 200  # of the crossflow series; reached only far beyond any core (NTU of order 100)
 _LOOKED = frozenset(range(9, _TERMS, 3))  # terms after which it is looked whether more are needed
@@ -38,7 +38,7 @@ def crossflow_unmixed(NTU: Array, C_ratio: Array) -> Array:
     """
     x = np.maximum(NTU, 1e-9)
     y = np.maximum(x * C_ratio, 1e-9)
-    xy = np.stack(np.broadcast_arrays(x, y, subok=True))  # as one, and in place: half the calls, no fresh memory
+    xy = stacked(x, y)  # as one, and in place: half the calls, no fresh memory
     power = np.exp(-xy)  # exp(-x) x^n/n!, n = 0
     P = 1 - power
     total = P[0] * P[1]

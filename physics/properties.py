@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from physics.arrays import Array, Range
-from physics.polynomials import Polynomial, padded, polynomial, polynomials, scaled
+from physics.polynomials import Polynomial, polynomial, polynomials, scaled, side_by_side
 
 PressurePair = tuple[Polynomial, Polynomial]  # a and b of a(t) + p b(t)
 ANY: Range = (0.0, float("inf"))
@@ -75,7 +75,7 @@ class FittedGas:
     @cached_property
     def _transport_terms(self) -> Array:
         pairs = self.specific_heat_terms, self.viscosity_terms, self.conductivity_terms
-        return np.array([padded([pair[i] for pair in pairs]) for i in (0, 1)])
+        return np.stack([side_by_side([pair[i] for pair in pairs]) for i in (0, 1)], axis=1)
 
     def _evaluate(self, terms: PressurePair, T: Array | float, p: Array | float) -> Array:
         t = scaled(T, self.temperature_range, self.temperature_range)
@@ -132,7 +132,7 @@ class FittedLiquid:
 
     @cached_property
     def _transport_terms(self) -> Array:
-        return padded([self.specific_heat_terms, self.log_viscosity_terms, self.conductivity_terms])
+        return side_by_side([self.specific_heat_terms, self.log_viscosity_terms, self.conductivity_terms])
 
     def _scaled(self, T: Array | float) -> Array:
         return scaled(T, self.temperature_range, self.scale_range)
