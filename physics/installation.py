@@ -9,12 +9,12 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from physics.arrays import Array, BoolArray, IntArray
-from physics.blower import Blower, Engine, compress, engine_flow, swept_flow
+from physics.blower import Blower, Engine, Intake, compressed, engine_flow, intake, swept_flow
 from physics.columns import points_first, take
 from physics.core import Designs, Geometry
 from physics.duty import Duty, ModelFactors
 from physics.film import friction, friction_slope
-from physics.fluid import densities
+from physics.fluid import Fluid, densities
 from physics.loop import (
     FrontExchanger,
     Loop,
@@ -90,6 +90,8 @@ class Installation:
     humidity_ratio: Array | None = None  # of the air taken in (m,) or (n, m)
     boiling_temperature: Array | None = None  # of the coolant at the cap's pressure (m,) or (n, m) [K]
     freezing_temperature: float = float("nan")
+    before: Intake | None = None  # the air before the blower, and cp of that over the front exchanger: once a rating
+    front_heat: Array | None = None
 
     @property
     def closes(self) -> bool:
@@ -116,12 +118,21 @@ class Installation:
         moist = {name: points_first(values) for name, values in self._moist().items()}
         return replace(self, asked=self.asked.points_first(), **moist)  # type: ignore[arg-type]
 
-    def fitted(self, d: Designs) -> "Installation":
-        """The installation with its line joined to the ports of these designs."""
-        if self.loop is None:
-            return self
-        step = step_resistance(self.loop.line.area, d.port.line_area)
-        return replace(self, loop=replace(self.loop, step=step))
+    def fitted(self, d: Designs, air: Fluid) -> "Installation":
+        """The installation with what stays as it is in all passes: the line joined to the ports, the air taken in."""
+        loop = self.loop
+        if loop is not None:
+            loop = replace(loop, step=step_resistance(loop.line.area, d.port.line_area))
+        before = self._intake(air) if self.blower is not None else None
+        return replace(self, loop=loop, before=before, front_heat=self._front_heat(air))
+
+    def _intake(self, air: Fluid) -> Intake:
+        return self.before or intake(air, self.asked.ambient_temperature, self.blower_inlet_pressure)
+
+    def _front_heat(self, air: Fluid) -> Array:
+        if self.front_heat is not None:
+            return self.front_heat
+        return air.specific_heat(self.asked.ambient_temperature, self.asked.ambient_pressure)
 
     def first(self, duty: Duty) -> Duty:
         """The duty with a first guess in place of what it leaves open."""
@@ -189,8 +200,7 @@ class Installation:
     def front_conductance(self, duty: Duty, C_loop: Array) -> tuple[Array, Array]:
         """eps C_min of the front exchanger [W/K] and eps; nothing where no air flows over it."""
         assert self.front is not None
-        cp = duty.air.specific_heat(self.asked.ambient_temperature, self.asked.ambient_pressure)
-        C_air = self.asked.front_air_flow * cp
+        C_air = self.asked.front_air_flow * self._front_heat(duty.air)
         blows = C_air > 0  # nowhere where no flow is said
         K, eps = self.front.conductance(C_loop, np.where(blows, C_air, 1.0))
         return np.where(blows, K, 0.0), np.where(blows, eps, 0.0)
@@ -237,14 +247,14 @@ class Installation:
     def _blown(self, duty: Duty, p: Array) -> Duty:
         """Charge pressure [Pa] into the core to flow and temperature there; points with a given charge stay."""
         assert self.blower is not None
-        asked, T1, p1 = self.asked, self.asked.ambient_temperature, self.blower_inlet_pressure
+        asked, before = self.asked, self._intake(duty.air)
         given, breathing = asked.way(GIVEN), asked.way(BREATHING)
-        ratio = p / p1
-        T2 = compress(duty.air, T1, p1, ratio, self.blower.isentropic.at(ratio)).T2
+        ratio = p / self.blower_inlet_pressure
+        T2 = compressed(before, ratio, self.blower.isentropic.at(ratio)).T2
         flow = duty.air_flow
         if np.any(breathing):
             speed = asked.engine_speed * (self.blower.drive_ratio or 0.0)
-            flow = np.where(breathing, swept_flow(self.blower, speed, ratio, duty.air.density(T1, p1)), flow)
+            flow = np.where(breathing, swept_flow(self.blower, speed, ratio, before.rho), flow)
         return replace(
             duty, air_flow=flow, air_inlet_pressure=p,
             air_inlet_temperature=np.where(given, duty.air_inlet_temperature, T2),

@@ -9,7 +9,7 @@ from physics.arrays import Array
 from physics.core import Designs, Geometry
 from physics.fluid import Fluid, densities
 from physics.ports import port_loss
-from physics.pressure_drop import CoreFactors, CoreLoss, core_factors, core_loss, duct_loss, duct_resistance
+from physics.pressure_drop import CoreLoss, core_loss, duct_loss
 
 _PASSES = 6  # of the outlet pressure: 0.1 % of the loss left at LARGEST_LOSS, 0.003 % below a tenth of the pressure
 LARGEST_LOSS = 0.3  # of the inlet pressure; beyond it the air is near choking and the loss formula void
@@ -49,30 +49,28 @@ def air_loss(
 
     The outlet density follows the outlet pressure, found by repeated substitution.
     """
-    G = mass_flow / g.air.free_area
-    slenderness = d.thickness / g.air.surface.hydraulic_diameter
-    passage = G, g.air.sigma, g.air.Kc, g.air.Ke, f, slenderness
+    side, G = g.air, mass_flow / g.air.free_area
     lid = duct_loss(d.lid_loss, d.lid_area, mass_flow, fluid.density(T_in, p_in))
     p_face = np.maximum(p_in - lid, LARGEST_LOSS * p_in)
     rho_in, rho_mean, rho_out = densities(fluid, p_face, T_in, T_mean, T_out)
-    r, fall = _pressure_ratio(fluid.is_gas, core_factors(*passage), p_face, rho_in, rho_out, rho_mean)
+    inlet, outlet, mean = side.loss_factors
+    q = 0.5 * G * G / p_face
+    r, fall = _pressure_ratio(fluid.is_gas, q * inlet / rho_in, q * outlet / rho_out, 2 * q * mean * f / rho_mean)
     core = fall * p_face
     left = 1 - np.minimum(fall, LARGEST_LOSS) if fluid.is_gas else r
     plenum = duct_loss(d.plenum_loss, d.plenum_area, mass_flow, left * rho_out)
     total = lid + core + plenum
-    conditions = *passage, rho_in, r * rho_out, (1 + r) / 2 * rho_mean
+    slenderness = side.flow_length / side.surface.hydraulic_diameter
+    conditions = G, side.sigma, side.Kc, side.Ke, f, slenderness, rho_in, r * rho_out, (1 + r) / 2 * rho_mean
     return AirLoss(lid, core, plenum, total, rho_in, total / p_in, conditions)
 
 
-def _pressure_ratio(
-    is_gas: bool, factors: CoreFactors, p_face: Array, rho_in: Array, rho_out: Array, rho_mean: Array
-) -> tuple[Array, Array]:
-    """Outlet over inlet pressure r of a core, its densities given at the inlet pressure, and its loss over the latter.
+def _pressure_ratio(is_gas: bool, A: Array, B: Array, C: Array) -> tuple[Array, Array]:
+    """Outlet over inlet pressure r of a core, and its loss dp over the inlet pressure p.
 
-    The outlet density of a gas is r rho_out, the mean one (1 + r)/2 rho_mean; so dp/p = A + B/r + C/(1 + r).
+    With densities taken at the inlet pressure the outlet density of a gas is r rho_out, the mean one
+    (1 + r)/2 rho_mean; so dp/p = A + B/r + C/(1 + r).
     """
-    A, B = factors.inlet / (rho_in * p_face), factors.outlet / (rho_out * p_face)
-    C = factors.mean / (0.5 * rho_mean * p_face)
     r, fall = np.ones(1), A + B + 0.5 * C
     for _ in range(_PASSES - 1 if is_gas else 0):
         r = 1 - np.minimum(fall, LARGEST_LOSS)
@@ -105,12 +103,12 @@ def coolant_loss(
     """
     side = g.coolant
     rho_in, rho_mean, rho_out = rho
-    one = core_factors(G, side.sigma, side.Kc, side.Ke, f, side.flow_length / side.surface.hydraulic_diameter)
-    friction, ends = one.mean / rho_mean, one.inlet / rho_in + one.outlet / rho_out
+    inlet, outlet, mean = side.loss_factors
+    q = 0.5 * G * G
+    friction, ends = q * mean * f / rho_mean, q * (inlet / rho_in + outlet / rho_out)
     one_pass = friction + ends
     half_square = 0.5 * mass_flow * mass_flow  # over density, times a resistance: a loss
-    turns = factor * (d.passes - 1) * duct_resistance(2 * d.turn_loss, g.turn_area)
-    tank = factor * duct_resistance(d.turn_loss, g.header_area / d.header_mouth)
+    turns, tank = factor * g.turn_resistance, factor * g.tank_resistance
     return CoolantLoss(
         core=d.passes * friction,
         ends=d.passes * ends + turns * half_square / rho_mean,

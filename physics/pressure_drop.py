@@ -60,20 +60,10 @@ class CoreLoss:
         return self.entry + self.acceleration + self.friction + self.exit
 
 
-@dataclass(frozen=True)
-class CoreFactors:
-    """A core's loss as inlet/rho1 + outlet/rho2 + mean/rho_m [Pa kg/m3]."""
-
-    inlet: Array
-    outlet: Array
-    mean: Array
-
-
-def core_factors(G: Array, sigma: Array, Kc: Array, Ke: Array, f: Array, length_over_Dh: Array) -> CoreFactors:
-    """The terms of `core_loss` by the density they go with."""
-    q = 0.5 * G * G
+def core_factors(sigma: Array, Kc: Array, Ke: Array, length_over_Dh: Array) -> tuple[Array, Array, Array]:
+    """The terms of `core_loss` by the density they go with: dp = (G^2/2) (inlet/rho1 + outlet/rho2 + f mean/rho_m)."""
     open_face = 1 - sigma * sigma
-    return CoreFactors(q * (Kc + open_face - 2), q * (2 - open_face + Ke), q * 4 * f * length_over_Dh)
+    return Kc + open_face - 2, 2 - open_face + Ke, 4 * length_over_Dh
 
 
 def core_loss(

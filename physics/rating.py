@@ -124,7 +124,7 @@ def _rate(
 ) -> Rating:
     """The sheet once, in arrays of (duty point, design): columns of designs (n,), those of duty points (m, 1)."""
     g = geometry(d)
-    around = around.fitted(d) if around is not None else None
+    around = around.fitted(d, start.air) if around is not None else None
     settled = _settled(d, g, start, k, around, passes)
     even, duty = settled.thermal, settled.duty
     air_f = friction(g.air, duty.air, even.air, k.air_f)
