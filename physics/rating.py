@@ -156,9 +156,10 @@ def _rate(
 
 def _designs_first(values: Mapping[str, Array]) -> dict[str, Array]:
     """Values of duty points as (n, m), those of the core as they are (n,)."""
-    return {
-        name: np.atleast_2d(value).T if OUTPUTS[name].per == "duty" else value for name, value in values.items()
-    }
+    def turned(value: Array) -> Array:
+        return value.T if value.ndim == 2 else value[:, None]
+
+    return {name: turned(value) if OUTPUTS[name].per == "duty" else value for name, value in values.items()}
 
 
 def _settled(
