@@ -18,7 +18,7 @@ _LIQUID_J, _LIQUID_HEATED, _LIQUID_COOLED = -0.14, 0.58, 0.54
 
 @dataclass(frozen=True)
 class Film:
-    """What one side does at its mean temperature; arrays (n, m)."""
+    """What one side does at its mean temperature; arrays (m, n)."""
 
     flow: Flow
     G: Array
@@ -115,7 +115,7 @@ def efficiencies(side: Side, h: Array, conductivity: Array) -> tuple[Array, Arra
 
 @dataclass(frozen=True)
 class Friction:
-    """Fanning f of a side: of the correlation alone, and with property ratio and model factor; (n, m)."""
+    """Fanning f of a side: of the correlation alone, and with property ratio and model factor; (m, n)."""
 
     published: Array
     f: Array

@@ -80,7 +80,7 @@ class Loop:
 
 @dataclass(frozen=True)
 class LoopLoss:
-    """Loss of the circuit outside the core [Pa], and how it grows: d(total)/d(mass flow) [Pa s/kg]; (n, m)."""
+    """Loss of the circuit outside the core [Pa], and how it grows: d(total)/d(mass flow) [Pa s/kg]; (m, n)."""
 
     lines: Array
     fittings: Array
@@ -117,7 +117,7 @@ def pump_pressure(loop: Loop, mass_flow: Array, rho: Array, speed: Array) -> tup
 
 
 def first_flow(loop: Loop, rho: Array, speed: Array) -> Array:
-    """A mass flow to start from: a usual velocity in the line, or half of what the pumps give at most (n, m)."""
+    """A mass flow to start from: a usual velocity in the line, or half of what the pumps give at most (m, n)."""
     reach = np.max([np.broadcast_to(pump.reach(speed), np.shape(speed)) for pump in loop.pumps], axis=0)
     return np.asarray(rho * np.minimum(_USUAL_VELOCITY * loop.line.area, 0.5 * np.maximum(reach, 1e-6)))
 

@@ -18,7 +18,7 @@ FAST_LOSS = 0.15  # of the inlet pressure; beyond it a compressible march gives 
 
 @dataclass(frozen=True)
 class AirLoss:
-    """Air loss term by term [Pa]; (n, m)."""
+    """Air loss term by term [Pa]; (m, n)."""
 
     lid: Array
     core_total: Array
@@ -80,7 +80,7 @@ def _pressure_ratio(is_gas: bool, A: Array, B: Array, C: Array) -> tuple[Array, 
 
 @dataclass(frozen=True)
 class CoolantLoss:
-    """Coolant loss by place [Pa]; (n, m)."""
+    """Coolant loss by place [Pa]; (m, n)."""
 
     core: Array
     ends: Array  # entry and exit of each pass, and the turns between passes

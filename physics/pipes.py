@@ -151,7 +151,7 @@ def line_loss(
 
     dp = (4 f L/D + 4 f_T sum(L/D) + sum(K)) G^2/(2 rho). f_T, the fully rough friction that goes with the equivalent
     lengths (Crane TP-410), is that of clean commercial steel of this bore, whatever the line is made of: a smooth
-    hose does not make its elbows any better. mass_flow [kg/s] >= 0; upright columns broadcast to (n, m).
+    hose does not make its elbows any better. mass_flow [kg/s] >= 0; columns broadcast against duty points.
 
     >>> one = np.ones(1)
     >>> oil = line_loss(Line(0.02 * one, 0 * one), 1.0, 0.0, 2.0, np.pi * 1e-4 * 1e3 * one, 1e3 * one, 0.02 * one)

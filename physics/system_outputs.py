@@ -39,7 +39,7 @@ def loop_values(
 
 
 def stalls(duty: Duty, around: Installation | None, state: State) -> BoolArray:
-    """Where the pumps cannot open the loop, or next to nothing flows (n, m)."""
+    """Where the pumps cannot open the loop, or next to nothing flows (m, n)."""
     if around is None or around.loop is None:
         return np.zeros(1, dtype=bool)
     head = sum(pump.shutoff(around.asked.pump_speed) for pump in around.loop.pumps)
@@ -50,7 +50,7 @@ def stalls(duty: Duty, around: Installation | None, state: State) -> BoolArray:
 
 
 def beyond_tables(duty: Duty, around: Installation) -> BoolArray:
-    """Where pump, front exchanger or engine are asked for more, or less, than was measured of them (n, m)."""
+    """Where pump, front exchanger or engine are asked for more, or less, than was measured of them (m, n)."""
     asked, loop = around.asked, around.loop
     beyond = np.zeros((1, 1), dtype=bool)
     if loop is not None:
@@ -89,7 +89,7 @@ def _shaft_power(blower: Blower, duty: Duty, T1: Array, p1: Array, ratio: Array)
 
 @dataclass(frozen=True)
 class Walls:
-    """The most extreme temperatures of a core's metal [K], (n, m)."""
+    """The most extreme temperatures of a core's metal [K], (m, n)."""
 
     coldest_air_side: Array
     coldest_coolant_side: Array

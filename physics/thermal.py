@@ -23,7 +23,7 @@ LARGEST_SPREAD = 1.6  # beyond it a passage at a node would nearly stand still
 
 @dataclass(frozen=True)
 class State:
-    """Temperatures of a core at its duty points [K], and the heat that goes with them [W]; (n, m)."""
+    """Temperatures of a core at its duty points [K], and the heat that goes with them [W]; (m, n)."""
 
     heat: Array
     air: Array  # mean over the core
@@ -36,7 +36,7 @@ class State:
 
 @dataclass(frozen=True)
 class Thermal:
-    """One pass through the thermal sheet; (n, m), W, K."""
+    """One pass through the thermal sheet; (m, n), W, K."""
 
     air: Film
     coolant: Film
