@@ -8,8 +8,8 @@ from physics.arrays import Array, BoolArray
 from physics.bounds.boxes import Boxes
 from physics.bounds.whole import UNSETTLED, UNSETTLED_SHARE, Better
 from physics.core_outputs import core_columns
+from physics.fluid import Fluid
 from physics.outputs import OUTPUTS
-from physics.properties import Fluid
 
 _ROUNDING = 1e-9  # of a value of the core: what its arithmetic may be off
 # Outputs of the core that grow with thickness and tank length, and know nothing of port and line

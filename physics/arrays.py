@@ -9,6 +9,17 @@ IntArray = NDArray[np.int64]
 Range = tuple[float, float]
 
 
+def stacked(*values: Array) -> Array:
+    """Arrays one behind the other on a new first axis, each in the shape they broadcast to.
+
+    >>> stacked(np.array([1.0, 2.0]), np.array([3.0])).tolist()
+    [[1.0, 2.0], [3.0, 3.0]]
+    """
+    if any(value.shape != values[0].shape for value in values):
+        values = tuple(np.broadcast_arrays(*values, subok=True))
+    return np.concatenate([value[None] for value in values])
+
+
 def out_of_range(value: Array | float, allowed: Range) -> BoolArray:
     """Where a temperature or pressure lies outside a range; NaN counts as outside.
 

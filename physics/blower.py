@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from physics.arrays import Array, BoolArray
-from physics.properties import Fluid
+from physics.fluid import Fluid
 
 GAMMA, GAS_CONSTANT = 1.4, 287.05  # of dry air at room temperature [-], [J/(kg K)]; for the curves made here only
 RATIOS = 1 + np.geomspace(0.05, 3.0, 40)  # pressure ratios of those; lines between them keep 0.2 %
@@ -76,6 +76,23 @@ class Compression:
     work: Array
 
 
+@dataclass(frozen=True)
+class Intake:
+    """A gas before the blower: temperature [K], density [kg/m3], R and, at no pressure, cp [J/(kg K)]."""
+
+    gas: Fluid
+    T: Array | float
+    rho: Array
+    R: Array
+    cp: Array
+
+
+def intake(gas: Fluid, T1: Array | float, p1: Array | float) -> Intake:
+    """A gas at T1 [K], p1 [Pa] before the blower."""
+    rho = gas.density(T1, p1)
+    return Intake(gas, T1, rho, p1 / (rho * T1), gas.specific_heat(T1, 0.0))
+
+
 def compress(gas: Fluid, T1: Array | float, p1: Array | float, ratio: Array, efficiency: Array | float) -> Compression:
     """Compression from T1 [K], p1 [Pa] by a pressure ratio > 0 at an isentropic efficiency; all broadcast.
 
@@ -90,13 +107,17 @@ def compress(gas: Fluid, T1: Array | float, p1: Array | float, ratio: Array, eff
     >>> round(float(done.T2), 1), round(float(done.work) / 1e3, 1)  # 300 (1 + (1.5^(1/3.5) - 1)/0.7), by hand 352.6
     (352.6, 52.8)
     """
-    R = p1 / (gas.density(T1, p1) * T1)
+    return compressed(intake(gas, T1, p1), ratio, efficiency)
+
+
+def compressed(before: Intake, ratio: Array, efficiency: Array | float) -> Compression:
+    """`compress` from what is known of the gas before the blower."""
     log_ratio = np.log(np.maximum(ratio, 1.0))
-    x = R / gas.specific_heat(T1, 0.0) * log_ratio
+    x = before.R / before.cp * log_ratio
     half_rise = x / (2 - x) / efficiency  # exp(x) - 1 = 2x/(2 - x) within 1 % to ratio 3: enough for cp
-    cp = gas.specific_heat(T1 * (1 + half_rise), 0.0)
-    rise = T1 * ((np.exp(R / cp * log_ratio) - 1) / efficiency)
-    return Compression(T1 + rise, cp * rise)
+    cp = before.gas.specific_heat(before.T * (1 + half_rise), 0.0)
+    rise = before.T * ((np.exp(before.R / cp * log_ratio) - 1) / efficiency)
+    return Compression(before.T + rise, cp * rise)
 
 
 def swept_flow(blower: Blower, speed: Array | float, ratio: Array, rho1: Array | float) -> Array:

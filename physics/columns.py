@@ -4,6 +4,7 @@ A field of shape (1,) is shared by the whole batch, so what depends only on shar
 """
 
 from dataclasses import fields, replace
+from functools import cache
 from typing import Any, ClassVar, Protocol, TypeVar
 
 import numpy as np
@@ -41,8 +42,13 @@ def _lengths(columns: Columns) -> list[int]:
     return sizes
 
 
+@cache
+def _names(columns: type[Columns]) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(columns))
+
+
 def _values(columns: Columns) -> list[Any]:
-    values = [getattr(columns, field.name) for field in fields(columns)]
+    values = [getattr(columns, name) for name in _names(type(columns))]
     return [v for v in values if isinstance(v, np.ndarray) or hasattr(v, "__dataclass_fields__")]
 
 

@@ -5,13 +5,14 @@ n coolant passages alternate with n + 1 air passages, air outermost.
 """
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
 from physics.arrays import Array, BoolArray
 from physics.fins import Fin, FinFamily, Surface
 from physics.ports import Port, port_resistance
-from physics.pressure_drop import entry_coefficient, exit_coefficient
+from physics.pressure_drop import core_factors, duct_resistance, entry_coefficient, exit_coefficient
 
 # Where the ports feed the stack, as (flow reaching the header's mouth, k_c -+ k_d): see ports.header_spread
 HEADERS = {"centre": (0.5, 1.0), "same end": (1.0, 1.0), "opposite ends": (1.0, 3.0)}
@@ -74,6 +75,11 @@ class Side:
     Kc: Array
     Ke: Array
 
+    @cached_property
+    def loss_factors(self) -> tuple[Array, Array, Array]:
+        """What a pass loses over G^2/2: over the inlet density, the outlet density, and with f over the mean one."""
+        return core_factors(self.sigma, self.Kc, self.Ke, self.flow_length / self.surface.hydraulic_diameter)
+
 
 @dataclass(frozen=True)
 class Geometry:
@@ -87,6 +93,8 @@ class Geometry:
     coolant: Side
     header_area: Array  # tank cross-section the flow runs along to reach the passages
     turn_area: Array  # tank cross-section in the turns between passes
+    turn_resistance: Array  # of all turns [1/m4]
+    tank_resistance: Array  # of one tank, on the flow of the whole core [1/m4]
     port_face: Array  # tank end face a port opens into
     port_resistance: Array  # of both ports [1/m4]
     coolant_volume: Array
@@ -185,6 +193,7 @@ def geometry(d: Designs) -> Geometry:
     air, coolant = air_side(d, H), coolant_side(d, H)
     height, width = chamber_size(d, H)
     inside_T, inside_H = d.thickness - 2 * d.tank_wall, H - 2 * d.tank_wall
+    header_area, turn_area = d.tank_length * height, d.tank_length * np.where(d.side_by_side > 0, inside_T, inside_H)
     return Geometry(
         stack_height=H,
         overall_length=overall_length(d),
@@ -192,8 +201,10 @@ def geometry(d: Designs) -> Geometry:
         plate_area=2 * d.passages * air.width * coolant.width * (1 + dividers(d)),
         air=air,
         coolant=coolant,
-        header_area=d.tank_length * height,
-        turn_area=d.tank_length * np.where(d.side_by_side > 0, inside_T, inside_H),
+        header_area=header_area,
+        turn_area=turn_area,
+        turn_resistance=(d.passes - 1) * duct_resistance(2 * d.turn_loss, turn_area),
+        tank_resistance=duct_resistance(d.turn_loss, header_area / d.header_mouth),
         port_face=height * width,
         port_resistance=port_resistance(d.port, height * width),
         coolant_volume=coolant_volume(d, H, coolant),

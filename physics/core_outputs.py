@@ -5,8 +5,8 @@ import numpy as np
 from physics.arrays import Array
 from physics.core import Designs, Geometry
 from physics.duty import Duty
+from physics.fluid import Fluid
 from physics.losses import AirLoss, CoolantLoss
-from physics.properties import Fluid
 from physics.thermal import State, Thermal
 
 _FILLING_TEMPERATURE, _FILLING_PRESSURE = 293.15, 101325.0  # the filled mass is weighed at
@@ -64,7 +64,7 @@ def loss_values(air: AirLoss, coolant: CoolantLoss) -> dict[str, Array]:
     """Losses term by term."""
     return {
         "air_lid_loss": air.lid, "air_entry_loss": air.core.entry, "air_acceleration_loss": air.core.acceleration,
-        "air_friction_loss": air.core.friction, "air_exit_loss": air.core.exit, "air_core_loss": air.core.total,
+        "air_friction_loss": air.core.friction, "air_exit_loss": air.core.exit, "air_core_loss": air.core_total,
         "air_plenum_loss": air.plenum, "air_pressure_drop": air.total,
         "coolant_core_loss": coolant.core, "coolant_end_loss": coolant.ends,
         "coolant_tank_loss": coolant.tanks, "coolant_port_loss": coolant.ports,

@@ -6,7 +6,7 @@ import numpy as np
 
 from physics.arrays import Array, IntArray
 from physics.columns import points_first
-from physics.properties import Fluid
+from physics.fluid import Fluid
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,8 @@ from physics.arrays import Array
 from physics.core import Side
 from physics.duty import Factor
 from physics.fins import Flow
+from physics.fluid import Fluid
 from physics.heat_transfer import fin_efficiency, surface_efficiency
-from physics.properties import Fluid
 
 # Property-ratio exponents, Shah & Sekulic 2003 tables 7.12 and 7.13 (from memory): gas f ~ (T_w/T_m)^m,
 # liquid j ~ (mu_w/mu)^-0.14 and f ~ (mu_w/mu)^m, both for laminar flow.
@@ -19,7 +19,7 @@ _LIQUID_J, _LIQUID_HEATED, _LIQUID_COOLED = -0.14, 0.58, 0.54
 
 @dataclass(frozen=True)
 class Film:
-    """What one side does at its mean temperature; arrays (n, m)."""
+    """What one side does at its mean temperature; arrays (m, n)."""
 
     flow: Flow
     G: Array
@@ -42,8 +42,8 @@ def film(
     h = j G cp Pr^(-2/3). `j_factor` multiplies the correlation (model uncertainty).
     """
     G = mass_flow / side.free_area
-    cp, mu = fluid.specific_heat(T, p), fluid.viscosity(T, p)
-    Pr = cp * mu / fluid.conductivity(T, p)
+    cp, mu, k = fluid.transport(T, p)
+    Pr = cp * mu / k
     Re = G * side.surface.hydraulic_diameter / mu
     flow = Flow(Re, Pr, side.flow_length, side.width, side.stack_pitch, side.obstruction)
     turbulent = turbulence(side, Re)
@@ -113,12 +113,12 @@ def efficiencies(side: Side, h: Array, conductivity: Array) -> tuple[Array, Arra
     outer = fin_efficiency(h, conductivity, fin.thickness, reach, edge)
     outer_surface = surface_efficiency((1 + ratio) / 2, outer)
     share = side.outer_share
-    return (1 - share) * eta + share * outer, (1 - share) * eta_surface + share * outer_surface
+    return eta + share * (outer - eta), eta_surface + share * (outer_surface - eta_surface)
 
 
 @dataclass(frozen=True)
 class Friction:
-    """Fanning f of a side: of the correlation alone, and with property ratio and model factor; (n, m)."""
+    """Fanning f of a side: of the correlation alone, and with property ratio and model factor; (m, n)."""
 
     published: Array
     f: Array

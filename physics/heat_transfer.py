@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from physics.arrays import Array, BoolArray
+from physics.arrays import Array, BoolArray, stacked
 
 _TERMS = 200  # of the crossflow series; reached only far beyond any core (NTU of order 100)
 _LOOKED = frozenset(range(9, _TERMS, 3))  # terms after which it is looked whether more are needed
@@ -18,7 +18,7 @@ def fin_efficiency(h: Array, conductivity: Array, thickness: Array, length: Arra
     >>> round(float(fin_efficiency(*args)[0]), 4)
     0.9692
     """
-    ml = length * np.sqrt(2 * h / (conductivity * thickness) * (1 + edge_ratio))
+    ml = length * np.sqrt(2 / (conductivity * thickness) * (1 + edge_ratio)) * np.sqrt(h)  # sqrt of the fin's alone
     return np.tanh(ml) / ml
 
 
@@ -38,7 +38,7 @@ def crossflow_unmixed(NTU: Array, C_ratio: Array) -> Array:
     """
     x = np.maximum(NTU, 1e-9)
     y = np.maximum(x * C_ratio, 1e-9)
-    xy = np.stack(np.broadcast_arrays(x, y))  # as one, and in place: half the calls, no fresh memory
+    xy = stacked(x, y)  # as one, and in place: half the calls, no fresh memory
     power = np.exp(-xy)  # exp(-x) x^n/n!, n = 0
     P = 1 - power
     total = P[0] * P[1]
@@ -87,18 +87,20 @@ def core_effectiveness(
     `passes` N; `side_by_side` 1 where the stack is divided into N banks in series on the coolant side, each
     with fresh air: Q = C_c [1 - (1 - P)^N] dT, P the coolant-side effectiveness of one bank (C_air/N, UA/N).
     """
-    C_air_unit = np.where(side_by_side > 0, C_air / passes, C_air)
+    in_banks = side_by_side > 0
+    C_air_unit = np.where(in_banks, C_air / passes, C_air)
     C_min_unit, C_max_unit = np.minimum(C_air_unit, C_coolant), np.maximum(C_air_unit, C_coolant)
     NTU, C_ratio = UA / passes / C_min_unit, C_min_unit / C_max_unit
     coolant_is_max = C_coolant >= C_air_unit
     eps = crossflow_coolant_mixed(NTU, C_ratio, coolant_is_max) if mixed else crossflow_unmixed(NTU, C_ratio)
     if np.all(passes == 1):
         return eps
-    C_min = np.minimum(C_air, C_coolant)
+    if not np.any(in_banks):
+        return np.where(passes == 1, eps, counter_cross(eps, C_ratio, passes))
     P = eps * C_min_unit / C_coolant
-    banks = -np.expm1(passes * np.log1p(-np.minimum(P, 1 - 1e-12))) * C_coolant / C_min
-    through = counter_cross(eps, C_ratio, passes)
-    return np.where(passes == 1, eps, np.where(side_by_side > 0, banks, through))
+    banks = -np.expm1(passes * np.log1p(-np.minimum(P, 1 - 1e-12))) * C_coolant / np.minimum(C_air, C_coolant)
+    through = banks if np.all(in_banks) else counter_cross(eps, C_ratio, passes)
+    return np.where(passes == 1, eps, np.where(in_banks, banks, through))
 
 
 def pass_effectiveness(eps: Array, C_air: Array, C_coolant: Array, passes: Array, side_by_side: Array) -> Array:

@@ -9,11 +9,12 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from physics.arrays import Array, BoolArray, IntArray
-from physics.blower import Blower, Engine, compress, engine_flow, swept_flow
+from physics.blower import Blower, Engine, Intake, compressed, engine_flow, intake, swept_flow
 from physics.columns import points_first, take
 from physics.core import Designs, Geometry
 from physics.duty import Duty, ModelFactors
 from physics.film import friction, friction_slope
+from physics.fluid import Fluid, densities
 from physics.loop import (
     FrontExchanger,
     Loop,
@@ -24,6 +25,7 @@ from physics.loop import (
     pump_pressure,
 )
 from physics.losses import air_loss, coolant_loss
+from physics.pipes import step_resistance
 from physics.thermal import State, Thermal, conductance
 
 GIVEN, HELD, BREATHING = "charge given", "manifold pressure held", "engine breathes"
@@ -88,6 +90,8 @@ class Installation:
     humidity_ratio: Array | None = None  # of the air taken in (m,) or (n, m)
     boiling_temperature: Array | None = None  # of the coolant at the cap's pressure (m,) or (n, m) [K]
     freezing_temperature: float = float("nan")
+    before: Intake | None = None  # the air before the blower, and cp of that over the front exchanger: once a rating
+    front_heat: Array | None = None
 
     @property
     def closes(self) -> bool:
@@ -113,6 +117,22 @@ class Installation:
         """What belongs to duty points as (m, 1), or (m, n) where each design has its own."""
         moist = {name: points_first(values) for name, values in self._moist().items()}
         return replace(self, asked=self.asked.points_first(), **moist)  # type: ignore[arg-type]
+
+    def fitted(self, d: Designs, air: Fluid) -> "Installation":
+        """The installation with what stays as it is in all passes: the line joined to the ports, the air taken in."""
+        loop = self.loop
+        if loop is not None:
+            loop = replace(loop, step=step_resistance(loop.line.area, d.port.line_area))
+        before = self._intake(air) if self.blower is not None else None
+        return replace(self, loop=loop, before=before, front_heat=self._front_heat(air))
+
+    def _intake(self, air: Fluid) -> Intake:
+        return self.before or intake(air, self.asked.ambient_temperature, self.blower_inlet_pressure)
+
+    def _front_heat(self, air: Fluid) -> Array:
+        if self.front_heat is not None:
+            return self.front_heat
+        return air.specific_heat(self.asked.ambient_temperature, self.asked.ambient_pressure)
 
     def first(self, duty: Duty) -> Duty:
         """The duty with a first guess in place of what it leaves open."""
@@ -155,13 +175,13 @@ class Installation:
         """One Newton step of the coolant flow."""
         assert self.loop is not None
         p, m = duty.coolant_inlet_pressure, duty.coolant_flow
-        rho, mu = duty.coolant.density(state.coolant, p), duty.coolant.viscosity(state.coolant, p)
+        T = duty.coolant_inlet_temperature, state.coolant, state.coolant_out
+        rho_in, rho, rho_out = densities(duty.coolant, p, *T)
         f = friction(g.coolant, duty.coolant, thermal.coolant, k.on("coolant_f"))
-        rho_in, rho_out = (duty.coolant.density(T, p) for T in (duty.coolant_inlet_temperature, state.coolant_out))
         core = coolant_loss(d, g, m, thermal.coolant.G, f.f, (rho_in, rho, rho_out), k.tank_loss)
         slope = friction_slope(g.coolant, thermal.coolant, f.published) + k.coolant_f_exponent
         core_slope = (2 * core.total + slope * core.core) / m
-        outside = loop_loss(self.loop, d.port.line_area, m, rho, mu)
+        outside = loop_loss(self.loop, m, rho, duty.coolant.viscosity(state.coolant, p))
         rise, rise_slope = pump_pressure(self.loop, m, rho, self.asked.pump_speed)
         new = next_flow(m, rise, rise_slope, core.total + outside.total, core_slope + outside.slope)
         return replace(duty, coolant_flow=np.where(self.asked.flow_open, new, m))
@@ -181,9 +201,8 @@ class Installation:
     def front_conductance(self, duty: Duty, C_loop: Array) -> tuple[Array, Array]:
         """eps C_min of the front exchanger [W/K] and eps; nothing where no air flows over it."""
         assert self.front is not None
-        cp = duty.air.specific_heat(self.asked.ambient_temperature, self.asked.ambient_pressure)
-        C_air = np.nan_to_num(self.asked.front_air_flow * cp)
-        blows = C_air > 0
+        C_air = self.asked.front_air_flow * self._front_heat(duty.air)
+        blows = C_air > 0  # nowhere where no flow is said
         K, eps = self.front.conductance(C_loop, np.where(blows, C_air, 1.0))
         return np.where(blows, K, 0.0), np.where(blows, eps, 0.0)
 
@@ -229,14 +248,14 @@ class Installation:
     def _blown(self, duty: Duty, p: Array) -> Duty:
         """Charge pressure [Pa] into the core to flow and temperature there; points with a given charge stay."""
         assert self.blower is not None
-        asked, T1, p1 = self.asked, self.asked.ambient_temperature, self.blower_inlet_pressure
+        asked, before = self.asked, self._intake(duty.air)
         given, breathing = asked.way(GIVEN), asked.way(BREATHING)
-        ratio = p / p1
-        T2 = compress(duty.air, T1, p1, ratio, self.blower.isentropic.at(ratio)).T2
+        ratio = p / self.blower_inlet_pressure
+        T2 = compressed(before, ratio, self.blower.isentropic.at(ratio)).T2
         flow = duty.air_flow
         if np.any(breathing):
             speed = asked.engine_speed * (self.blower.drive_ratio or 0.0)
-            flow = np.where(breathing, swept_flow(self.blower, speed, ratio, duty.air.density(T1, p1)), flow)
+            flow = np.where(breathing, swept_flow(self.blower, speed, ratio, before.rho), flow)
         return replace(
             duty, air_flow=flow, air_inlet_pressure=p,
             air_inlet_temperature=np.where(given, duty.air_inlet_temperature, T2),

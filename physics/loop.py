@@ -5,12 +5,13 @@ coolant's properties are taken at its mean temperature in the core.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from physics.arrays import Array, BoolArray
 from physics.heat_transfer import crossflow_unmixed
-from physics.pipes import Line, line_loss, step_loss
+from physics.pipes import Line, line_loss
 from physics.pump import Pump, in_series
 
 GRAVITY = 9.80665
@@ -74,11 +75,12 @@ class Loop:
     runs: tuple[Run, ...]
     front_loss: LossLaw | None
     opening_pressure: float  # [Pa] to be overcome before anything flows
+    step: Array | None = None  # resistance of the step between line and port, passed both ways [1/m4]; None: no step
 
 
 @dataclass(frozen=True)
 class LoopLoss:
-    """Loss of the circuit outside the core [Pa], and how it grows: d(total)/d(mass flow) [Pa s/kg]; (n, m)."""
+    """Loss of the circuit outside the core [Pa], and how it grows: d(total)/d(mass flow) [Pa s/kg]; (m, n)."""
 
     lines: Array
     fittings: Array
@@ -86,12 +88,12 @@ class LoopLoss:
     front: Array
     slope: Array
 
-    @property
+    @cached_property
     def total(self) -> Array:
         return self.lines + self.fittings + self.step + self.front
 
 
-def loop_loss(loop: Loop, port_line_area: Array, mass_flow: Array, rho: Array, mu: Array) -> LoopLoss:
+def loop_loss(loop: Loop, mass_flow: Array, rho: Array, mu: Array) -> LoopLoss:
     """Everything the coolant loses from core outlet round to core inlet."""
     lines = fittings = front = np.zeros_like(mass_flow)
     growth = np.zeros_like(mass_flow)
@@ -101,7 +103,7 @@ def loop_loss(loop: Loop, port_line_area: Array, mass_flow: Array, rho: Array, m
         )
         lines, fittings = lines + part.friction, fittings + part.fittings
         growth = growth + part.slope * (part.friction + part.fittings)
-    step = step_loss(loop.line.area, port_line_area, mass_flow, rho)
+    step = loop.step * (mass_flow * mass_flow / rho) if loop.step is not None else np.zeros_like(mass_flow)
     if loop.front_loss is not None:
         front, slope = loop.front_loss.at(mass_flow / rho)
         growth = growth + slope * front
@@ -115,7 +117,7 @@ def pump_pressure(loop: Loop, mass_flow: Array, rho: Array, speed: Array) -> tup
 
 
 def first_flow(loop: Loop, rho: Array, speed: Array) -> Array:
-    """A mass flow to start from: a usual velocity in the line, or half of what the pumps give at most (n, m)."""
+    """A mass flow to start from: a usual velocity in the line, or half of what the pumps give at most (m, n)."""
     reach = np.max([np.broadcast_to(pump.reach(speed), np.shape(speed)) for pump in loop.pumps], axis=0)
     return np.asarray(rho * np.minimum(_USUAL_VELOCITY * loop.line.area, 0.5 * np.maximum(reach, 1e-6)))
 

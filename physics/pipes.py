@@ -1,6 +1,7 @@
 """Lines between the parts: friction of round pipes, fittings, the step at an adapter, bores of the dash sizes."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -42,10 +43,20 @@ class Line:
     bore: Array
     roughness: Array
 
-    @property
+    @cached_property
     def area(self) -> Array:
         """Cross-section [m2]."""
         return np.pi / 4 * self.bore * self.bore
+
+    @cached_property
+    def rough_term(self) -> Array:
+        """What the roughness adds in Haaland's formula [-]."""
+        return _rough_term(self.roughness / self.bore)
+
+    @cached_property
+    def fitting_friction(self) -> Array:
+        """Fanning f_T that goes with equivalent lengths: of clean commercial steel of this bore [-]."""
+        return rough_friction(STEEL_ROUGHNESS / self.bore)
 
 
 def dash_bore(dash: int, family: str) -> float:
@@ -72,7 +83,10 @@ def pipe_friction(Re: Array, relative_roughness: Array | float) -> tuple[Array, 
     >>> f.round(6).tolist(), float(slope[0])  # log10(6.9e-5 + 1.0947e-4) = -3.74843; 1/(3.6 x 3.74843)^2
     ([0.016, 0.005492], -1.0)
     """
-    rough = _rough_term(relative_roughness)
+    return _friction(Re, _rough_term(relative_roughness))
+
+
+def _friction(Re: Array, rough: Array) -> tuple[Array, Array]:
     smooth = _SMOOTH / Re
     both = smooth + rough
     half_log = np.log(both)
@@ -138,7 +152,7 @@ def line_loss(
 
     dp = (4 f L/D + 4 f_T sum(L/D) + sum(K)) G^2/(2 rho). f_T, the fully rough friction that goes with the equivalent
     lengths (Crane TP-410), is that of clean commercial steel of this bore, whatever the line is made of: a smooth
-    hose does not make its elbows any better. mass_flow [kg/s] >= 0; upright columns broadcast to (n, m).
+    hose does not make its elbows any better. mass_flow [kg/s] >= 0; columns broadcast against duty points.
 
     >>> one = np.ones(1)
     >>> oil = line_loss(Line(0.02 * one, 0 * one), 1.0, 0.0, 2.0, np.pi * 1e-4 * 1e3 * one, 1e3 * one, 0.02 * one)
@@ -147,9 +161,8 @@ def line_loss(
     """
     bore = line.bore
     Re = mass_flow / mu * (4 / (np.pi * bore))
-    f, slope = pipe_friction(np.maximum(Re, _NO_FLOW), line.roughness / bore)
-    f_T = rough_friction(STEEL_ROUGHNESS / bore)
-    pipe, fittings = f * (4 * length / bore), 4 * f_T * equivalent_length + coefficient
+    f, slope = _friction(np.maximum(Re, _NO_FLOW), line.rough_term)
+    pipe, fittings = f * (4 * length / bore), 4 * line.fitting_friction * equivalent_length + coefficient
     slope *= pipe
     slope /= np.maximum(pipe + fittings, _NO_LOSS)
     slope += 2
@@ -158,16 +171,21 @@ def line_loss(
     return LineLoss(pipe * head, fittings * head, slope)
 
 
-def step_loss(area_one: Array, area_other: Array, mass_flow: Array, rho: Array) -> Array:
-    """Loss [Pa] of an adapter's step passed once each way: in at one end of the core, out at the other.
+def step_resistance(area_one: Array, area_other: Array) -> Array:
+    """Loss of an adapter's step passed once each way, in at one end of the core, out at the other, over m^2/rho [1/m4].
 
     One way contracts and the other expands, whichever is the wider: both coefficients on the narrower area.
+    """
+    narrow = np.minimum(area_one, area_other)
+    ratio = narrow / np.maximum(area_one, area_other)
+    return np.asarray((sudden_contraction(ratio) + sudden_expansion(ratio)) / (2 * narrow * narrow))
+
+
+def step_loss(area_one: Array, area_other: Array, mass_flow: Array, rho: Array) -> Array:
+    """Loss [Pa] of an adapter's step passed once each way.
 
     >>> A = np.array([1e-4]), np.array([2e-4])  # K 0.3434 + 0.25 on 1 m/s of water
     >>> round(float(step_loss(*A, np.array([0.1]), np.array([1e3]))[0]))
     297
     """
-    narrow = np.minimum(area_one, area_other)
-    ratio = narrow / np.maximum(area_one, area_other)
-    coefficient = (sudden_contraction(ratio) + sudden_expansion(ratio)) / (2 * narrow * narrow)
-    return np.asarray(coefficient * (mass_flow * mass_flow / rho))
+    return np.asarray(step_resistance(area_one, area_other) * (mass_flow * mass_flow / rho))

@@ -10,48 +10,19 @@ not depend on p has the shape of T.
 
 import json
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
 from physics.arrays import Array, Range
+from physics.polynomials import Polynomial, polynomial, polynomials, scaled, side_by_side
 
-Polynomial = tuple[float, ...]
 PressurePair = tuple[Polynomial, Polynomial]  # a and b of a(t) + p b(t)
 ANY: Range = (0.0, float("inf"))
 
 _STRENGTH_SLACK = 1e-9  # "60 %" may miss the end of the range by a rounding error
-
-
-class Fluid(Protocol):
-    """What a rating asks of a fluid; its ranges [K], [Pa] are where the properties are vouched for."""
-
-    @property
-    def name(self) -> str: ...
-
-    @property
-    def temperature_range(self) -> Range: ...
-
-    @property
-    def pressure_range(self) -> Range: ...
-
-    @property
-    def is_gas(self) -> bool:
-        """Whether the density follows the pressure."""
-
-    def density(self, T: Array | float, p: Array | float) -> Array:
-        """Density [kg/m3]."""
-
-    def specific_heat(self, T: Array | float, p: Array | float) -> Array:
-        """Isobaric specific heat [J/(kg K)]."""
-
-    def viscosity(self, T: Array | float, p: Array | float) -> Array:
-        """Dynamic viscosity [Pa s]."""
-
-    def conductivity(self, T: Array | float, p: Array | float) -> Array:
-        """Thermal conductivity [W/(m K)]."""
 
 
 @dataclass(frozen=True)
@@ -94,11 +65,24 @@ class FittedGas:
         """Thermal conductivity [W/(m K)], shape of T and p broadcast."""
         return self._evaluate(self.conductivity_terms, T, p)
 
+    def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
+        """Specific heat, viscosity and conductivity at once, shape of T and p broadcast."""
+        t = scaled(T, self.temperature_range, self.temperature_range)
+        at_zero_pressure, per_pascal = polynomials(self._transport_terms, t)
+        specific_heat, viscosity, conductivity = at_zero_pressure + p * per_pascal
+        return specific_heat, viscosity, conductivity
+
+    @cached_property
+    def _transport_terms(self) -> Array:
+        pairs = self.specific_heat_terms, self.viscosity_terms, self.conductivity_terms
+        return np.stack([side_by_side([pair[i] for pair in pairs]) for i in (0, 1)], axis=1)
+
     def _evaluate(self, terms: PressurePair, T: Array | float, p: Array | float) -> Array:
-        t = _scaled(T, self.temperature_range, self.temperature_range)
-        value = p * _horner(terms[1], t)
-        value += _horner(terms[0], t)
-        return value
+        t = scaled(T, self.temperature_range, self.temperature_range)
+        at_zero_pressure = polynomial(terms[0], t)
+        if isinstance(p, float) and p == 0:
+            return at_zero_pressure
+        return at_zero_pressure + p * polynomial(terms[1], t)
 
 
 @dataclass(frozen=True)
@@ -127,22 +111,31 @@ class FittedLiquid:
 
     def density(self, T: Array | float, p: Array | float) -> Array:
         """Density [kg/m3], shape of T."""
-        return _horner(self.density_terms, self._scaled(T))
+        return polynomial(self.density_terms, self._scaled(T))
 
     def specific_heat(self, T: Array | float, p: Array | float) -> Array:
         """Specific heat [J/(kg K)], shape of T."""
-        return _horner(self.specific_heat_terms, self._scaled(T))
+        return polynomial(self.specific_heat_terms, self._scaled(T))
 
     def viscosity(self, T: Array | float, p: Array | float) -> Array:
         """Dynamic viscosity [Pa s], shape of T."""
-        return np.exp(_horner(self.log_viscosity_terms, self._scaled(T)))
+        return np.exp(polynomial(self.log_viscosity_terms, self._scaled(T)))
 
     def conductivity(self, T: Array | float, p: Array | float) -> Array:
         """Thermal conductivity [W/(m K)], shape of T."""
-        return _horner(self.conductivity_terms, self._scaled(T))
+        return polynomial(self.conductivity_terms, self._scaled(T))
+
+    def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
+        """Specific heat, viscosity and conductivity at once, shape of T."""
+        specific_heat, log_viscosity, conductivity = polynomials(self._transport_terms, self._scaled(T))
+        return specific_heat, np.exp(log_viscosity), conductivity
+
+    @cached_property
+    def _transport_terms(self) -> Array:
+        return side_by_side([self.specific_heat_terms, self.log_viscosity_terms, self.conductivity_terms])
 
     def _scaled(self, T: Array | float) -> Array:
-        return _scaled(T, self.temperature_range, self.scale_range)
+        return scaled(T, self.temperature_range, self.scale_range)
 
 
 @dataclass(frozen=True, init=False)
@@ -207,6 +200,10 @@ class ConstantFluid:
         """Thermal conductivity [W/(m K)], shape of T."""
         return np.full(np.shape(T), self.k)
 
+    def transport(self, T: Array, p: Array) -> tuple[Array, Array, Array]:
+        """Specific heat, viscosity and conductivity at once, shape of T."""
+        return self.specific_heat(T, p), self.viscosity(T, p), self.conductivity(T, p)
+
 
 def coolant(name: str, strength: float | None = None, basis: str | None = None) -> FittedLiquid:
     """Water, or a glycol-water mixture of a given strength.
@@ -254,10 +251,10 @@ def _glycol_mixture(mixture: dict[str, Any], strength: float) -> FittedLiquid:
     low, high = mixture["strength_range"]
     x = np.asarray((2.0 * strength - (low + high)) / (high - low))
     terms = {
-        f"{quantity}_terms": tuple(float(_horner(row, x)) for row in rows)
+        f"{quantity}_terms": tuple(float(polynomial(row, x)) for row in rows)
         for quantity, rows in mixture["coefficients"].items()
     }
-    freezing_point = float(_horner(mixture["freezing_point"], x))
+    freezing_point = float(polynomial(mixture["freezing_point"], x))
     coldest, hottest = mixture["temperature_range"]
     return FittedLiquid(
         name=f"{mixture['coolant']} {100.0 * strength:g} % by {mixture['basis']}",
@@ -288,30 +285,6 @@ def _air() -> FittedGas:
 @cache
 def _table(file_name: str) -> Any:
     return json.loads(files("physics").joinpath("data", file_name).read_text(encoding="utf-8"))
-
-
-def _scaled(T: Array | float, clip_to: Range, scale_range: Range) -> Array:
-    """Clip T [K], then map `scale_range` to -1 .. 1: keeps the polynomials well conditioned."""
-    low, high = scale_range
-    t: Array = np.clip(T, *clip_to) - 0.5 * (low + high)
-    t *= 2.0 / (high - low)
-    return t
-
-
-def _horner(coefficients: Polynomial, t: Array) -> Array:
-    """Polynomial in ascending powers, without a temporary for each power.
-
-    >>> float(_horner((1.0, 2.0, 3.0), np.asarray(2.0)))
-    17.0
-    """
-    if len(coefficients) == 1:
-        return np.full_like(t, coefficients[0])
-    total = coefficients[-1] * t
-    for coefficient in coefficients[-2:0:-1]:
-        total += coefficient
-        total *= t
-    total += coefficients[0]
-    return total
 
 
 AIR = _air()

@@ -79,7 +79,8 @@ def write_tables(folder: Path) -> list[Row]:
 
 def shipped_errors() -> Iterator[Row]:
     """Largest relative error of each shipped property against CoolProp over its declared range."""
-    from physics.properties import AIR, Fluid, coolant
+    from physics.fluid import Fluid
+    from physics.properties import AIR, coolant
 
     def rows(fluid: Fluid, source: str, T: Array, p: Array) -> Iterator[Row]:
         for method, key in PROPERTIES.items():

@@ -18,8 +18,10 @@ from physics.duty import Duty, ModelFactors
 from physics.envelope import Envelope, clearances
 from physics.film import Friction, friction, friction_slope
 from physics.flags import Flag, joined
+from physics.fluid import densities
 from physics.installation import BREATHING, Installation
 from physics.losses import FAST_LOSS, LARGEST_LOSS, AirLoss, CoolantLoss, air_loss, coolant_loss, header_ratio
+from physics.memory import keep_freed
 from physics.net_gain import Reference, Worth, net_gain
 from physics.outputs import OUTPUTS
 from physics.ports import SPREAD_LIMIT, header_spread
@@ -39,6 +41,7 @@ _PASSES = 4  # with everything given
 _PASSES_AROUND = 7  # with flows or temperatures left to loop and blower
 _PASSES_BREATHING = 8  # with an engine that breathes
 _MORE_PASSES = 40  # for the rare design that has not settled
+keep_freed()
 
 
 @dataclass(frozen=True)
@@ -121,6 +124,7 @@ def _rate(
 ) -> Rating:
     """The sheet once, in arrays of (duty point, design): columns of designs (n,), those of duty points (m, 1)."""
     g = geometry(d)
+    around = around.fitted(d, start.air) if around is not None else None
     settled = _settled(d, g, start, k, around, passes)
     even, duty = settled.thermal, settled.duty
     air_f = friction(g.air, duty.air, even.air, k.on("air_f"))
@@ -140,7 +144,7 @@ def _rate(
         "air_f": air_f.f, "coolant_f": coolant_f.f, "header_ratio": ratio, "passage_flow_spread": spread,
         "spread_heat_penalty": 1 - thermal.effectiveness / even.effectiveness,
         **(clearances(d, g, envelope) if envelope is not None else {}),
-        **(_system_values(d, duty, around, thermal, state, metal, air, coolant) if around is not None else {}),
+        **(_system_values(duty, around, thermal, state, metal, air, coolant) if around is not None else {}),
     }
     no_core = impossible(d, g)
     void = _void(no_core, state, air, coolant, stalls(duty, around, state))
@@ -152,9 +156,10 @@ def _rate(
 
 def _designs_first(values: Mapping[str, Array]) -> dict[str, Array]:
     """Values of duty points as (n, m), those of the core as they are (n,)."""
-    return {
-        name: np.atleast_2d(value).T if OUTPUTS[name].per == "duty" else value for name, value in values.items()
-    }
+    def turned(value: Array) -> Array:
+        return value.T if value.ndim == 2 else value[:, None]
+
+    return {name: turned(value) if OUTPUTS[name].per == "duty" else value for name, value in values.items()}
 
 
 def _settled(
@@ -173,11 +178,11 @@ def _sizes(around: Installation | None) -> list[int]:
 
 
 def _system_values(
-    d: Designs, duty: Duty, around: Installation, thermal: Thermal, state: State, metal: Walls, air: AirLoss,
+    duty: Duty, around: Installation, thermal: Thermal, state: State, metal: Walls, air: AirLoss,
     coolant: CoolantLoss,
 ) -> dict[str, Array]:
     return {
-        **loop_values(d, duty, around, thermal, state, coolant),
+        **loop_values(duty, around, thermal, state, coolant),
         **blower_values(duty, around, air),
         **moisture_values(duty, around, metal, air),
         **coolant_margins(duty, around, metal, state),
@@ -210,12 +215,10 @@ def _coolant_half(
     d: Designs, g: Geometry, duty: Duty, k: ModelFactors, thermal: Thermal, state: State, f: Friction
 ) -> tuple[CoolantLoss, Array, Array]:
     """Coolant loss, header ratio and the flow spread it leaves over the passages."""
-    p = duty.coolant_inlet_pressure
-    rho_in, rho_mean, rho_out = (
-        duty.coolant.density(T, p) for T in (duty.coolant_inlet_temperature, state.coolant, state.coolant_out)
-    )
-    loss = coolant_loss(d, g, duty.coolant_flow, thermal.coolant.G, f.f, (rho_in, rho_mean, rho_out), k.tank_loss)
-    ratio = header_ratio(d, g, duty.coolant_flow, rho_in, loss.one_pass)
+    T = duty.coolant_inlet_temperature, state.coolant, state.coolant_out
+    rho = densities(duty.coolant, duty.coolant_inlet_pressure, *T)
+    loss = coolant_loss(d, g, duty.coolant_flow, thermal.coolant.G, f.f, rho, k.tank_loss)
+    ratio = header_ratio(d, g, duty.coolant_flow, rho[0], loss.one_pass)
     # n of passage loss ~ flow^n: 2 + d ln f/d ln Re on the friction, 2 on the ends.
     slope = friction_slope(g.coolant, thermal.coolant, f.published) + k.coolant_f_exponent
     exponent = 2 + loss.friction_share * slope

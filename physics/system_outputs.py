@@ -19,7 +19,7 @@ _NEXT_TO_NOTHING = 1e-6  # of a usual flow
 
 
 def loop_values(
-    d: Designs, duty: Duty, around: Installation, thermal: Thermal, state: State, core: CoolantLoss
+    duty: Duty, around: Installation, thermal: Thermal, state: State, core: CoolantLoss
 ) -> dict[str, Array]:
     """Where the pump's head goes [Pa], and what the front exchanger does; core loss aside."""
     loop = around.loop
@@ -27,7 +27,7 @@ def loop_values(
         return {}
     p, m = duty.coolant_inlet_pressure, duty.coolant_flow
     rho, mu = duty.coolant.density(state.coolant, p), duty.coolant.viscosity(state.coolant, p)
-    outside = loop_loss(loop, d.port.line_area, m, rho, mu)
+    outside = loop_loss(loop, m, rho, mu)
     total = core.total + outside.total + loop.opening_pressure
     values = {
         "pump_pressure_rise": total, "loop_line_loss": outside.lines, "loop_fitting_loss": outside.fittings,
@@ -39,7 +39,7 @@ def loop_values(
 
 
 def stalls(duty: Duty, around: Installation | None, state: State) -> BoolArray:
-    """Where the pumps cannot open the loop, or next to nothing flows (n, m)."""
+    """Where the pumps cannot open the loop, or next to nothing flows (m, n)."""
     if around is None or around.loop is None:
         return np.zeros(1, dtype=bool)
     head = sum(pump.shutoff(around.asked.pump_speed) for pump in around.loop.pumps)
@@ -50,7 +50,7 @@ def stalls(duty: Duty, around: Installation | None, state: State) -> BoolArray:
 
 
 def beyond_tables(duty: Duty, around: Installation) -> BoolArray:
-    """Where pump, front exchanger or engine are asked for more, or less, than was measured of them (n, m)."""
+    """Where pump, front exchanger or engine are asked for more, or less, than was measured of them (m, n)."""
     asked, loop = around.asked, around.loop
     beyond = np.zeros((1, 1), dtype=bool)
     if loop is not None:
@@ -74,7 +74,7 @@ def blower_values(duty: Duty, around: Installation, air: AirLoss) -> dict[str, A
     if np.any(breathing := around.asked.way(BREATHING)):
         speed = np.where(breathing, around.asked.engine_speed * (blower.drive_ratio or 0.0), speed)
     power, without = (
-        _shaft_power(blower, duty, T1, p1, r) for r in (ratio, (duty.air_inlet_pressure - air.core.total) / p1)
+        _shaft_power(blower, duty, T1, p1, r) for r in (ratio, (duty.air_inlet_pressure - air.core_total) / p1)
     )
     return {
         "pressure_ratio": ratio, "blower_speed": speed, "volumetric_efficiency": blower.volumetric.at(ratio),
@@ -89,7 +89,7 @@ def _shaft_power(blower: Blower, duty: Duty, T1: Array, p1: Array, ratio: Array)
 
 @dataclass(frozen=True)
 class Walls:
-    """The most extreme temperatures of a core's metal [K], (n, m)."""
+    """The most extreme temperatures of a core's metal [K], (m, n)."""
 
     coldest_air_side: Array
     coldest_coolant_side: Array

@@ -23,7 +23,7 @@ LARGEST_SPREAD = 1.6  # beyond it a passage at a node would nearly stand still
 
 @dataclass(frozen=True)
 class State:
-    """Temperatures of a core at its duty points [K], and the heat that goes with them [W]; (n, m)."""
+    """Temperatures of a core at its duty points [K], and the heat that goes with them [W]; (m, n)."""
 
     heat: Array
     air: Array  # mean over the core
@@ -36,7 +36,7 @@ class State:
 
 @dataclass(frozen=True)
 class Thermal:
-    """One pass through the thermal sheet; (n, m), W, K."""
+    """One pass through the thermal sheet; (m, n), W, K."""
 
     air: Film
     coolant: Film
@@ -139,8 +139,9 @@ def temperatures(duty: Duty, thermal: Thermal) -> State:
     air, coolant = (air_in + air_out) / 2, (coolant_in + coolant_out) / 2
     missed = air - coolant - heat / thermal.UA
     C_ratio = np.minimum(C_air, C_coolant) / np.maximum(C_air, C_coolant)
-    air_share = np.where(C_air <= C_coolant, 1 - C_ratio**2 / 2, C_ratio**2 / 2)
-    air, coolant = air - air_share * missed, coolant + (1 - air_share) * missed
+    larger = C_ratio * C_ratio / 2
+    of_air = np.where(C_air <= C_coolant, 1 - larger, larger) * missed
+    air, coolant = air - of_air, coolant + (missed - of_air)
     air_wall, coolant_wall = air - heat * thermal.resistances[0], coolant + heat * thermal.resistances[4]
     return State(heat, air, coolant, air_wall, coolant_wall, air_out, coolant_out)
 

@@ -7,7 +7,8 @@ import numpy as np
 from optimize.evaluate import CoreProblem
 from optimize.space import Parameters
 from physics.duty import Duty, ModelFactors
-from physics.properties import AIR, Fluid, coolant
+from physics.fluid import Fluid
+from physics.properties import AIR, coolant
 from physics.rating import rate
 
 WATER = coolant("water", None, None)

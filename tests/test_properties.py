@@ -15,7 +15,8 @@ from published import table
 
 from physics import property_fits
 from physics.arrays import out_of_range
-from physics.properties import AIR, ConstantFluid, Fluid, coolant
+from physics.fluid import Fluid
+from physics.properties import AIR, ConstantFluid, coolant
 
 FIT = 5e-4  # what the shipped fits promise
 METHODS = {"density": "D", "specific_heat": "C", "viscosity": "V", "conductivity": "L"}

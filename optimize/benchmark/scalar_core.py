@@ -67,14 +67,13 @@ def _side(family: str, fin: Record, face: float, length: float, open_: float, fr
 
 
 def _contraction(sigma: float) -> float:
-    Cc = 0.611 + 0.389 * sigma**3.2
-    for _ in range(6):
-        x = Cc * sigma
-        angle, y = math.atan(x), 1 / x - x
-        residual = Cc * (1 + 2 / math.pi * y * angle) - 1
-        slope = 1 + 2 / math.pi * (y * angle + x * (y / (1 + x * x) - (1 / (x * x) + 1) * angle))
-        Cc -= residual / slope
-    return float(Cc)
+    u = math.sqrt(1 - sigma)
+    x = sigma * (1 + u * (-0.90543 + u * (0.72275 - u * 0.21209)))
+    for _ in range(3):
+        angle, xx = 2 / math.pi * math.atan(x), x * x
+        slope = 1 + 2 / math.pi * (1 - xx) / (1 + xx) - 2 * x * angle
+        x -= (x + (1 - xx) * angle - sigma) / slope
+    return x / sigma
 
 
 def _port_resistance(port: Record, face: float) -> float:

@@ -16,7 +16,8 @@ from physics.arrays import Array
 from physics.core import Designs
 from physics.duty import Duty
 from physics.flags import FLAG_TEXTS, VOID, Flag
-from physics.properties import AIR, Fluid, coolant
+from physics.fluid import Fluid
+from physics.properties import AIR, coolant
 from physics.rating import Rating, rate
 
 _COOLANT_PRESSURE = 2.0e5  # liquids ignore it

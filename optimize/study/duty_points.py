@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from optimize.study.model import DutyPoint, Tolerance
 from optimize.study.schema_duty import AmbientTable, DutyTable, Said
-from physics.properties import Fluid
+from physics.fluid import Fluid
 
 ATMOSPHERE = 101_325.0  # Pa; the density of a liquid does not ask for it
 _OUTSIDE = {"ambient_temperature": "temperature", "ambient_pressure": "pressure", "humidity": "humidity"}

@@ -38,7 +38,8 @@ from optimize.study.shelves import (
 )
 from optimize.study.toml_file import TomlFile, UnreadableError, read_toml
 from optimize.study.variables import named
-from physics.properties import Fluid, coolant
+from physics.fluid import Fluid
+from physics.properties import coolant
 
 MakeCoolant = Callable[[str, float | None, str | None], Fluid]
 

@@ -24,7 +24,7 @@ from optimize.study.schema_soak import SoakTable
 from optimize.study.trace import Recording
 from optimize.study.values import Band, ReadSamples, Table, as_spelt, optional_quantity, quantity, whole
 from optimize.study.variables import OTHER_NAMES, choice, varying
-from physics.properties import Fluid
+from physics.fluid import Fluid
 
 MOST_EVALUATIONS = 100_000_000
 COUNTS = ("passages", "air_fin", "turbulator", "port", "line")  # and names: nothing of that scatters

@@ -172,14 +172,21 @@ def made_batch(nominal: list[Batch], tolerances: list[dict[str, Tolerance]], dra
             alike = np.array_equal(value, np.full_like(value, value[0]), equal_nan=True)
             parameters[name] = value[:1] if alike else np.repeat(value, n)
             continue
-        parameters[name] = np.concatenate([
-            manufactured(name, float(v), own[name], draws["shop", name]) if name in own else np.full(n, v)
-            for v, own in zip(value, tolerances, strict=True)
-        ])
+        parameters[name] = _made(name, value, [own.get(name) for own in tolerances], draws)
     if all(len(value) == 1 for value in parameters.values()):
         parameters["length"] = np.full(len(nominal) * n, parameters["length"][0])
     first = nominal[0]
     return Batch(first.index, parameters, first.air_family, first.coolant_family)
+
+
+def _made(name: str, nominal: Array, tolerances: list[Tolerance | None], draws: Draws) -> Array:
+    """A column of the copies, core by core; cores of one nominal value and one tolerance share what is made of them."""
+    each = list(zip(nominal.tolist(), tolerances, strict=True))
+    made = {
+        (v, own): np.full(draws.count, v) if own is None else manufactured(name, v, own, draws["shop", name])
+        for v, own in dict.fromkeys(each)
+    }
+    return np.concatenate([made[one] for one in each])
 
 
 def _factors(problem: CoreProblem, batch: Batch, draws: Draws) -> ModelFactors:

@@ -11,6 +11,7 @@ interval that takes draws as independent would hold.
 
 from collections.abc import Sequence
 from dataclasses import fields
+from functools import lru_cache
 from math import ceil, pi
 
 import numpy as np
@@ -41,13 +42,8 @@ class Draws:
     def __init__(self, study: Study, count: int | None = None, purpose: str = "scatter") -> None:
         self.count = max(study.scatter.draws if count is None else count, 1)
         self.replicate = replicates(self.count)
-        self._columns: dict[tuple[str, str], Array] = {}
-        names = {"shop": tolerance_names(), "model": [*FACTORS, *EXPONENTS], "run": _run_keys(study)}
-        *seeds, last = stream(study.seed, purpose).spawn(len(names) + 1)
-        for (kind, keys), seed in zip(names.items(), seeds, strict=True):
-            u = np.clip(points(len(keys), self.count, seed), _EDGE, 1 - _EDGE)
-            self._columns |= {(kind, key): u[:, i].copy() for i, key in enumerate(keys)}
-        self._columns |= _correlated(study.scatter.correlations, self.count, last)
+        asked = purpose, self.count, tuple(_run_keys(study)), tuple(study.scatter.correlations)
+        self._columns = _columns(study.seed, *asked)
 
     def __getitem__(self, key: tuple[str, str]) -> Array:
         return self._columns[key]
@@ -60,6 +56,23 @@ class Draws:
         part._columns = {key: u[start:stop] for key, u in self._columns.items()}
         part.count, part.replicate = stop - start, self.replicate[start:stop]
         return part
+
+
+@lru_cache(maxsize=4)
+def _columns(
+    seed: int, purpose: str, count: int, run_keys: tuple[str, ...], correlations: tuple[Correlation, ...]
+) -> dict[tuple[str, str], Array]:
+    """All columns of draws (count,), read-only; made once a process, as they take as long as thousands of copies."""
+    columns: dict[tuple[str, str], Array] = {}
+    names = {"shop": tolerance_names(), "model": [*FACTORS, *EXPONENTS], "run": list(run_keys)}
+    *seeds, last = stream(seed, purpose).spawn(len(names) + 1)
+    for (kind, keys), own in zip(names.items(), seeds, strict=True):
+        u = np.clip(points(len(keys), count, own), _EDGE, 1 - _EDGE)
+        columns |= {(kind, key): u[:, i].copy() for i, key in enumerate(keys)}
+    columns |= _correlated(correlations, count, last)
+    for column in columns.values():
+        column.flags.writeable = False
+    return columns
 
 
 def replicates(count: int) -> IntArray:

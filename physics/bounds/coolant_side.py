@@ -11,11 +11,11 @@ from physics.core import Designs, Geometry, Side
 from physics.duty import Duty, Factor
 from physics.film import f_ratio, film, turbulence
 from physics.fins import Flow
+from physics.fluid import Fluid
 from physics.installation import Installation
 from physics.loop import Loop, first_flow, loop_loss, next_flow, pump_pressure
 from physics.losses import coolant_loss
 from physics.pipes import RE_LAMINAR, RE_TURBULENT, Line
-from physics.properties import Fluid
 
 _STEPS = 4  # towards the operating point
 _BEYOND = 1.002  # how far past the point found the bound lies; checked, not believed
@@ -159,7 +159,7 @@ def _outside(
         turning = [4 * m / (np.pi * bore * Re) for bore in bores for Re in (RE_LAMINAR, RE_TURBULENT)]
         mus = [*mu, *(np.clip(at, mu[1], mu[0]) for at in turning)]
     # Where every line is turbulent the loss rises with the viscosity throughout.
-    losses = [loop_loss(loop, loop.line.area, m, rho, at).total for at in mus]
+    losses = [loop_loss(loop, m, rho, at).total for at in mus]
     best = np.minimum.reduce(losses) if least else np.maximum.reduce(losses)
     return np.asarray(best + step * (m * m / rho))
 

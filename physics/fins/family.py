@@ -56,6 +56,7 @@ class Surface:
     hydraulic_diameter: Array  # [m]
     metal_share: Array  # fin metal volume over passage volume
     edge_ratio: Array  # t/l_s, the bracket of the strip fin's efficiency; 0 for continuous fins
+    laws: tuple[Array, ...] = ()  # what j and f take from the fin alone, made once a core; what, the family knows
 
 
 @dataclass(frozen=True)

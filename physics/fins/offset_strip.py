@@ -22,29 +22,33 @@ def surface(fin: Fin) -> Surface:
         hydraulic_diameter=4 * s * h * strip / area,
         metal_share=1 - s * h / (fin.pitch * fin.spacing),
         edge_ratio=t / strip,
+        laws=_laws(np.log(s / h), np.log(t / strip), np.log(t / s)),
     )
 
 
-def _logs(fin: Fin) -> tuple[Array, Array, Array]:
-    """ln alpha, ln delta, ln gamma: alpha = s/h, delta = t/l, gamma = t/s."""
-    s, t = fin.gap, fin.thickness
-    return np.log(s / fin.height), np.log(t / fin.strip_length), np.log(t / s)
+def _laws(alpha: Array, delta: Array, gamma: Array) -> tuple[Array, Array, Array, Array]:
+    """Logarithms of the geometry's factors in eqs 34 and 35: base and bracket of j, base and bracket of f.
+
+    From ln alpha, ln delta, ln gamma: alpha = s/h, delta = t/l, gamma = t/s.
+    """
+    return (
+        np.log(0.6522) - 0.1541 * alpha + 0.1499 * delta - 0.0678 * gamma,
+        np.log(5.269e-5) + 0.504 * alpha + 0.456 * delta - 1.055 * gamma,
+        np.log(9.6243) - 0.1856 * alpha + 0.3053 * delta - 0.2659 * gamma,
+        np.log(7.669e-8) + 0.920 * alpha + 3.767 * delta + 0.236 * gamma,
+    )
 
 
 def j(fin: Fin, surface: Surface, flow: Flow) -> Array:
     """Colburn factor, eq 34 [-]."""
-    alpha, delta, gamma = _logs(fin)
-    base = np.log(0.6522) - 0.1541 * alpha + 0.1499 * delta - 0.0678 * gamma
-    rise = np.log(5.269e-5) + 0.504 * alpha + 0.456 * delta - 1.055 * gamma
+    base, rise, _, _ = surface.laws
     bracket = np.log(1 + np.exp(rise + 1.340 * flow.log_Re))
     return np.asarray(np.exp(base - 0.5403 * flow.log_Re + 0.1 * bracket))
 
 
 def f(fin: Fin, surface: Surface, flow: Flow) -> Array:
     """Fanning factor, eq 35 [-]."""
-    alpha, delta, gamma = _logs(fin)
-    base = np.log(9.6243) - 0.1856 * alpha + 0.3053 * delta - 0.2659 * gamma
-    rise = np.log(7.669e-8) + 0.920 * alpha + 3.767 * delta + 0.236 * gamma
+    _, _, base, rise = surface.laws
     bracket = np.log(1 + np.exp(rise + 4.429 * flow.log_Re))
     return np.asarray(np.exp(base - 0.7422 * flow.log_Re + 0.1 * bracket))
 
