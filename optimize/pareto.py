@@ -150,6 +150,19 @@ def hypervolume(front: Array, reference: Array) -> float:
     return float(volume(_checked(front), _checked(np.atleast_2d(reference))[0]))
 
 
+def contributions(front: Array, reference: Array) -> Array:
+    """What each row alone adds to the hypervolume (n,); nothing where another row dominates it or equals it.
+
+    >>> contributions(np.array([[0.0, 1.0], [1.0, 0.0]]), np.array([2.0, 2.0]))
+    array([1., 1.])
+    """
+    from moocore import hv_contributions
+
+    if len(front) == 0:
+        return np.empty(0)
+    return np.asarray(hv_contributions(_checked(front), _checked(np.atleast_2d(reference))[0]))
+
+
 def normalised_hypervolume(front: Array, ideal: Array, reference: Array) -> float:
     """Hypervolume as a share of the box from the ideal to the reference point.
 
