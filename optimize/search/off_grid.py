@@ -20,13 +20,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from optimize.pareto import Screen, contributions, hypervolume, nondominated, unique_front
-from optimize.search.archive import shortfall
-from optimize.search.climb import neighbourhood
-from optimize.search.problem import Axis, Problem
+from optimize.pareto import contributions, hypervolume, nondominated
+from optimize.search.builds import Builds
+from optimize.search.near_front import corner_of, depth_behind, front_of_rows, missed, rivals_of, thinned, width_of
+from optimize.search.problem import Problem
 from optimize.search.rows import Rows
 from optimize.workers import in_order
-from physics.arrays import Array, BoolArray, IntArray
+from physics.arrays import Array, IntArray
 
 Progress = Callable[[int, int], None]
 Settle = Callable[[Array], Array]
@@ -47,10 +47,8 @@ SEEN = 64  # places at which builds are compared
 BEYOND = 6  # points tried beyond each end of a build in a round
 HAIR = 1e-9  # of the front's width
 LOSS = 1e-5  # share of the hypervolume that a front may lose when it is thinned for the record
-THINNINGS = 20
 _BETWEEN = (0.3, 0.7)  # of the way from one point of the front to the next
 _REACH = (-6.0, -1.0)  # of moves around a point, as powers of ten of the range
-_MARGIN = 0.1  # of the front's width, from its worst values to the corner its hypervolume is measured to
 
 
 @dataclass(frozen=True)
@@ -110,46 +108,6 @@ def refine(
     return Refined(front, state.rated, on_front, len(state.tried), course, done)
 
 
-@dataclass(frozen=True)
-class Builds:
-    """Which columns of a point say its build, and which are moved."""
-
-    axes: tuple[Axis, ...]
-
-    @property
-    def lists(self) -> list[int]:
-        return [i for i, axis in enumerate(self.axes) if axis.discrete]
-
-    @property
-    def free(self) -> list[int]:
-        return [i for i, axis in enumerate(self.axes) if not axis.discrete]
-
-    @property
-    def low(self) -> Array:
-        return np.array([self.axes[i].low for i in self.free])
-
-    @property
-    def high(self) -> Array:
-        return np.array([self.axes[i].high for i in self.free])
-
-    def of(self, points: Array) -> Array:
-        """The builds of points, (n, discrete axes)."""
-        return points[:, self.lists]
-
-    def points(self, builds: Array, places: Array) -> Array:
-        """Points of builds (n, ...) at places (n, free axes), which are held inside their ranges."""
-        made = np.empty((len(builds), len(self.axes)))
-        made[:, self.lists] = builds
-        made[:, self.free] = np.clip(places, self.low, self.high)
-        return made
-
-    def neighbours(self, builds: Array) -> Array:
-        """Builds that differ from one of these in one or two variables, each once."""
-        axes = tuple(self.axes[i] for i in self.lists)
-        parts = list(neighbourhood(builds, axes))
-        return np.unique(np.concatenate(parts), axis=0) if parts else builds[:0]
-
-
 @dataclass
 class _State:
     """The front so far, and what it takes to go on."""
@@ -182,11 +140,11 @@ class _State:
             rows = Rows.join(list(parts))
         rows = Rows(np.arange(self.rated, self.rated + len(rows)), rows.points, rows.objectives, rows.margins, rows.tie)
         self.rated += len(rows)
-        good = rows.take(_score(rows) == 0.0)
+        good = rows.take(missed(rows) == 0.0)
         known = good if self.kept is None else Rows.join([self.kept, good])
         if self.hair is None and len(known):
-            self.hair = HAIR * _width(known.objectives[nondominated(known.objectives)])
-        self.kept = _best(known, self.hair)
+            self.hair = HAIR * width_of(known.objectives[nondominated(known.objectives)])
+        self.kept = front_of_rows(known, self.hair)
         return rows
 
     def fresh_builds(self) -> Array:
@@ -221,12 +179,12 @@ class _State:
     def _behind(self, rows: Rows) -> Array:
         """How far points are behind the front, in widths of it, and what they miss of the requirements."""
         front = self.front.objectives
-        score = _score(rows)
+        score = missed(rows)
         if not len(front):
             return score
         anchors = front[np.linspace(0, len(front) - 1, min(ANCHORS, len(front))).astype(np.int64)]
         sound = np.flatnonzero(np.isfinite(score))
-        score[sound] += _depth(rows.objectives[sound], anchors, _width(front))
+        score[sound] += depth_behind(rows.objectives[sound], anchors, width_of(front))
         return score
 
     def challenge(self) -> None:
@@ -242,7 +200,7 @@ class _State:
         places = self.builds.low + (strata + self.random.random(strata.shape)) / SEEN * ranges
         rows = self.judge(self.builds.points(np.repeat(builds, SEEN, axis=0), np.tile(places, (len(builds), 1))))
         assert self.hair is not None
-        rival = _rivals(rows, len(builds), self.hair)[of.reshape(-1)]
+        rival = rivals_of(rows, len(builds), self.hair)[of.reshape(-1)]
         met = np.flatnonzero(rival >= 0)
         self.judge(self.builds.points(builds[rival[met]], points[met][:, self.builds.free]))
 
@@ -250,7 +208,7 @@ class _State:
         """Make the front denser where that adds most, until it has `most` points or hardly grows any more."""
         if not len(self.front):
             return (), True
-        corner, calm = _corner(self.front.objectives), 0
+        corner, calm = corner_of(self.front.objectives), 0
         sizes = [self._size(corner)]
         for _ in range(ROUNDS):
             if calm == CALM or len(self.front) >= most:
@@ -267,7 +225,7 @@ class _State:
         return hypervolume(self.front.objectives / width, corner / width) * float(np.prod(width))
 
     def _between(self, corner: Array) -> Array:
-        """Points between neighbours on the front of one build, where the middles would add most, were it straight there.
+        """Points between neighbours on the front of one build, where middles would add most, were it straight there.
 
         Mostly near the middle; every fourth anywhere, for a limit may stand between the two.
         """
@@ -311,7 +269,8 @@ class _State:
         points, _ = self._in_builds()
         chosen = self.random.integers(len(points), size=COARSE)
         ranges = self.builds.high - self.builds.low
-        moves = self.random.uniform(-1.0, 1.0, (COARSE, len(ranges))) * 10.0 ** self.random.uniform(*_REACH, (COARSE, 1))
+        moves = self.random.uniform(-1.0, 1.0, (COARSE, len(ranges)))
+        moves *= 10.0 ** self.random.uniform(*_REACH, (COARSE, 1))
         return self.builds.points(self.builds.of(points)[chosen], points[chosen][:, self.builds.free] + moves * ranges)
 
     def _in_builds(self) -> tuple[Array, Array]:
@@ -321,90 +280,6 @@ class _State:
         return rows.points[order], rows.objectives[order]
 
 
-def _rivals(rows: Rows, count: int, hair: Array) -> IntArray:
-    """For each of `count` builds, seen at the same places one after the other: one never worse than it; else -1.
-
-    Of two never better than one another the one with the smaller tie columns is the rival of the other.
-    """
-    kept = (_score(rows) == 0.0)[:, None]
-    values = np.where(kept, np.round(rows.objectives / hair), np.inf).reshape(count, -1)
-    ties = np.where(kept, rows.tie, 0.0).reshape(count, -1, rows.tie.shape[1]).sum(axis=1)
-    ranks = np.argsort(np.lexsort(ties.T[::-1])) if ties.shape[1] else np.arange(count)
-    rival = np.full(count, -1)
-    for build, value in enumerate(values):
-        as_good = np.all(values <= value, axis=1)
-        better = as_good & ((ranks < ranks[build]) | np.any(values < value, axis=1))
-        if np.any(better):
-            found = np.flatnonzero(better)
-            rival[build] = found[np.argmin(ranks[found])]
-    return rival
-
-
 def _judged(problem: Problem, points: Array) -> Rows:
     made = problem.evaluate(points)
     return Rows(np.arange(len(points)), points, made.objectives, made.margins, made.tie)
-
-
-def _score(rows: Rows) -> Array:
-    """What points miss of the requirements; 0 where they keep all, infinite where that cannot be told."""
-    missing = shortfall(rows.margins)
-    sound = np.isfinite(missing) & np.all(np.isfinite(rows.objectives), axis=1)
-    return np.where(sound, missing, np.inf)
-
-
-def _best(rows: Rows, hair: Array | None) -> Rows:
-    """The front of some rows, sorted by their objectives; of those a hair apart one, by the tie columns."""
-    if not len(rows) or hair is None:
-        return rows
-    about = np.round(rows.objectives / hair) * hair
-    index = np.flatnonzero(nondominated(about))
-    index = index[unique_front(about[index], rows.tie[index])]
-    return rows.take(index[np.lexsort(rows.objectives[index].T[::-1])])
-
-
-def thinned(front: Rows, loss: float) -> Rows:
-    """A front without the points that add least, as many as cost it at most that share of its hypervolume.
-
-    Every other one of them at a time: of two that stand in for each other one stays.
-    """
-    if len(front) < 2:
-        return front
-    corner, ideal = _corner(front.objectives), front.objectives.min(axis=0)
-    scaled, ones = (front.objectives - ideal) / (corner - ideal), np.ones(len(corner))
-    whole, kept = hypervolume(scaled, ones), np.arange(len(front))
-    for turn in range(THINNINGS):
-        alone = contributions(scaled[kept], ones)
-        order = np.argsort(alone, kind="stable")
-        least = order[: int(np.searchsorted(np.cumsum(alone[order]), loss * whole / 10))]
-        fewer = np.delete(kept, np.sort(least)[turn % 2 :: 2])
-        if hypervolume(scaled[fewer], ones) < (1 - loss) * whole:
-            break
-        kept = fewer
-    return front.take(kept)
-
-
-def _width(front: Array) -> Array:
-    """How far a front reaches in each objective; of one that does not, the size of its values."""
-    width = np.ptp(front, axis=0)
-    return np.where(width > 0.0, width, np.maximum(np.abs(front[0]), 1e-300))
-
-
-def _corner(front: Array) -> Array:
-    """The corner that hypervolumes of a front are measured to."""
-    return np.asarray(front.max(axis=0) + _MARGIN * _width(front))
-
-
-def _depth(objectives: Array, anchors: Array, width: Array) -> Array:
-    """How far a point must be moved in all objectives at once to be beaten by no anchor; 0 on the front."""
-    depth = np.zeros(len(objectives))
-    deep = np.flatnonzero(_dominated(objectives, anchors))
-    for anchor in anchors:
-        depth[deep] = np.maximum(depth[deep], np.min((objectives[deep] - anchor) / width, axis=1))
-    return depth
-
-
-def _dominated(objectives: Array, anchors: Array) -> BoolArray:
-    """Whether a quick test shows an anchor to be better."""
-    mask = np.ones(len(objectives), dtype=bool)
-    mask[Screen.of(anchors).passing(objectives)] = False
-    return mask
