@@ -8,7 +8,7 @@ from optimize import units
 from optimize.evaluate import CoreProblem
 from optimize.pareto import normalised_hypervolume
 from optimize.search.archive import Archive
-from optimize.search.off_grid import Progress, Refined, refine
+from optimize.search.off_grid import CARE, Care, Progress, Refined, refine
 from optimize.search.rows import Rows
 from optimize.seeds import stream
 from optimize.space import KINDS, Space
@@ -38,7 +38,7 @@ class OffGrid:
 
 
 def off_grid_front(
-    problem: CoreProblem, archive: Archive, workers: int, progress: Progress | None = None
+    problem: CoreProblem, archive: Archive, workers: int, progress: Progress | None = None, care: Care = CARE
 ) -> OffGrid:
     """Move the front of a search off the steps of its ranges; begins with all the search kept near it.
 
@@ -48,7 +48,7 @@ def off_grid_front(
     near = archive.kept if len(archive.kept) else archive.misses
     starts = freed_points(problem, near.points)
     seed = stream(problem.study.seed, "off_grid")
-    found = refine(free, starts, seed, workers, lambda points: settled(free.space, points), progress=progress)
+    found = refine(free, starts, seed, workers, lambda points: settled(free.space, points), care, progress)
     return OffGrid(free, found, *_shares(archive.front.objectives, found.front.objectives))
 
 

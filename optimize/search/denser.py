@@ -7,7 +7,6 @@ from optimize.search.builds import Builds
 from optimize.search.rows import Rows
 from physics.arrays import Array, IntArray
 
-NOTHING = 5e-10  # of the hypervolume's box: a gap that adds less is left alone
 BEYOND = 6  # points tried beyond each end of a build
 THINNINGS = 20
 _BETWEEN = (0.3, 0.7)  # of the way from one point of the front to the next
@@ -15,10 +14,13 @@ _REACH = (-6.0, -1.0)  # of moves around a point, as powers of ten of the range
 _MARGIN = 0.1  # of the front's width, from its worst values to the corner its hypervolume is measured to
 
 
-def between(front: Rows, builds: Builds, corner: Array, most: int, random: np.random.Generator) -> Array:
+def between(
+    front: Rows, builds: Builds, corner: Array, most: int, least: float, random: np.random.Generator
+) -> Array:
     """Points between neighbours on one build, where the middles would add most, were the front straight there.
 
-    Mostly near the middle; every fourth anywhere, for a limit may stand between the two.
+    At most so many, and where they would add at least that share of the box up to the corner. Mostly near the middle;
+    every fourth anywhere, for a limit may stand between the two.
     """
     points, objectives = in_builds(front, builds)
     pairs = _neighbours(builds.of(points), len(builds.free))
@@ -26,7 +28,7 @@ def between(front: Rows, builds: Builds, corner: Array, most: int, random: np.ra
     middles = scaled[pairs].mean(axis=1)
     gain = contributions(np.concatenate([scaled, middles]), np.ones(len(corner)))[len(scaled) :]
     best = np.argsort(-gain, kind="stable")[:most]
-    first, second = pairs[best[gain[best] > NOTHING]].T
+    first, second = pairs[best[gain[best] > least]].T
     share = random.uniform(*_BETWEEN, (len(first), 1))
     share[::4] = random.random((len(share[::4]), 1))
     places = builds.places(points)
@@ -73,7 +75,7 @@ def _neighbours(builds: Array, free: int) -> IntArray:
 
 def width_of(front: Array) -> Array:
     """How far a front reaches in each objective; where it does not, the size of its values."""
-    width = np.ptp(front, axis=0)
+    width: Array = np.ptp(front, axis=0)
     return np.where(width > 0.0, width, np.maximum(np.abs(front[0]), 1e-300))
 
 

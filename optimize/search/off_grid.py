@@ -39,12 +39,27 @@ SLOPE = 0.5  # how far behind, in widths of the front, a build may be for each r
 ANCHORS = 300  # points of the front that a race is run against
 SEEN = 64  # places at which builds are compared
 COARSE = 512  # points of the front, about, while builds still enter it
-MOST = 100_000  # points of the front
-STILL = 1e-5  # share of the hypervolume; a round that adds less adds hardly anything
 CALM = 2  # such rounds, and the front is done
 ROUNDS = 40
-LOSS = 3e-5  # share of the hypervolume that the front may lose when it is thinned
 HAIR = 1e-9  # of the front's width: what is no difference
+
+
+@dataclass(frozen=True)
+class Care:
+    """How far to go, in shares of the hypervolume.
+
+    still : a round that adds less adds hardly anything. nothing : a gap that would add less is left alone. loss : what
+    the front may lose when it is thinned at the end. most : points of the front before that.
+    """
+
+    still: float = 1e-5
+    nothing: float = 3e-10
+    loss: float = 2e-5
+    most: int = 100_000
+
+
+CARE = Care()
+LONG = Care(still=1e-7, nothing=2e-11, loss=0.0, most=1_000_000)  # to measure others by
 
 
 @dataclass(frozen=True)
@@ -65,7 +80,7 @@ class Refined:
 
 def refine(
     problem: Problem, starts: Array, seed: np.random.SeedSequence, workers: int = 1, settle: Settle | None = None,
-    still: float = STILL, loss: float = LOSS, progress: Progress | None = None,
+    care: Care = CARE, progress: Progress | None = None,
 ) -> Refined:
     """Move the continuous variables of a front off their steps.
 
@@ -76,7 +91,7 @@ def refine(
     seed : of all random numbers.
     workers : number of processes.
     settle : moves points to values that can be written down; none: they stay as they are drawn.
-    still, loss : shares of the hypervolume.
+    care : how far to go.
     progress : called with the number of points judged, and that number again: how many it takes is not known before.
 
     Raises
@@ -86,16 +101,16 @@ def refine(
     """
     if all(axis.discrete for axis in problem.axes):
         raise ValueError("expected a continuous axis; all are discrete")
-    state = _State(problem, np.random.default_rng(seed), workers, settle or (lambda points: points), progress)
+    state = _State(problem, np.random.default_rng(seed), workers, settle or (lambda points: points), care, progress)
     state.judge(starts)
     fresh = state.builds.each(starts)[0]
     while len(fresh):
         state.race(fresh)
-        state.fill(COARSE, still)
+        state.fill(COARSE)
         state.challenge()
         fresh = state.fresh_builds()
-    course, done = state.fill(MOST, still)
-    front = thinned(state.front, loss)
+    course, done = state.fill(care.most)
+    front = thinned(state.front, care.loss)
     return Refined(front, state.rated, len(state.builds.each(front.points)[0]), len(state.tried), course, done)
 
 
@@ -107,6 +122,7 @@ class _State:
     random: np.random.Generator
     workers: int
     settle: Settle
+    care: Care
     progress: Progress | None
     rated: int = 0
     tried: set[bytes] = field(default_factory=set)
@@ -188,7 +204,7 @@ class _State:
         met = np.flatnonzero(rival >= 0)
         self.judge(self.builds.points(builds[rival[met]], self.builds.places(points[met])))
 
-    def fill(self, most: int, still: float) -> tuple[tuple[float, ...], bool]:
+    def fill(self, most: int) -> tuple[tuple[float, ...], bool]:
         """Make the front denser where that adds most, until it has `most` points or hardly grows any more."""
         if not len(self.front):
             return (), True
@@ -199,11 +215,11 @@ class _State:
                 break
             front, most_between = self.front, max(len(self.front), COARSE)
             self.judge(np.concatenate([
-                between(front, self.builds, corner, most_between, self.random),
+                between(front, self.builds, corner, most_between, self.care.nothing, self.random),
                 beyond(front, self.builds, self.random), around(front, self.builds, COARSE, self.random),
             ]))
             sizes.append(volume(self.front.objectives, corner))
-            calm = calm + 1 if sizes[-1] - sizes[-2] < still * sizes[-1] else 0
+            calm = calm + 1 if sizes[-1] - sizes[-2] < self.care.still * sizes[-1] else 0
         return tuple(size / sizes[-1] for size in sizes), calm == CALM
 
 
