@@ -7,10 +7,13 @@ from optimize.search.builds import Builds
 from optimize.search.rows import Rows
 from physics.arrays import Array, IntArray
 
+NOTHING = 1e-12  # of the box up to the corner
 BEYOND = 6  # points tried beyond each end of a build
 THINNINGS = 20
 _BETWEEN = (0.3, 0.7)  # of the way from one point of the front to the next
 _REACH = (-6.0, -1.0)  # of moves around a point, as powers of ten of the range
+_NEAR, _PARENTS = 8, 6  # places along the front from which points are taken together, and how many of them
+_SHARE = (0.2, 1.0)  # of a difference
 _MARGIN = 0.1  # of the front's width, from its worst values to the corner its hypervolume is measured to
 
 
@@ -56,6 +59,35 @@ def around(front: Rows, builds: Builds, count: int, random: np.random.Generator)
     reach = 10.0 ** random.uniform(*_REACH, (count, 1))
     moves = reach * random.uniform(-1.0, 1.0, (count, len(builds.free)))
     return builds.points(builds.of(points), builds.places(points) + moves * builds.ranges)
+
+
+def across(front: Rows, builds: Builds, corner: Array, count: int, random: np.random.Generator) -> Array:
+    """Points for several free variables to suit one another: half of them means of points near each other on one build,
+    half points moved by the differences of such.
+
+    Where the front is poor, and its points few, they are chosen more often: every other by what it alone adds.
+    In what the points near a front still differ across it they are off it: means are less so, and the moves shrink
+    with it. With one free variable there is no across, and no such point.
+
+    Sources: H.-G. Beyer, The theory of evolution strategies, 2001 (recombination repairs); R. Storn, K. Price,
+    Differential evolution, J. Global Optimization 11 (1997) 341-359 (both from memory).
+    """
+    points, objectives = in_builds(front, builds)
+    if len(builds.free) < 2:
+        return points[:0]
+    n, names, places = len(points), builds.of(points), builds.places(points)
+    alone = contributions(_scaled(objectives, corner), np.ones(len(corner))) + NOTHING
+    own = np.where(
+        random.random(count) < 0.5, random.integers(n, size=count), random.choice(n, count, p=alone / alone.sum())
+    )[:, None]
+    near = np.clip(own + random.integers(-_NEAR, _NEAR + 1, (count, _PARENTS)), 0, n - 1)
+    near = np.where(np.all(names[near] == names[own], axis=2), near, own)
+    weights = random.exponential(size=(count, _PARENTS, 1))
+    made = np.sum(weights / weights.sum(axis=1, keepdims=True) * places[near], axis=1)
+    share = random.uniform(*_SHARE, (count, len(builds.free)))
+    moved = places[own[:, 0]] + share * (places[near[:, 0]] - places[near[:, 1]])
+    made[::2] = moved[::2]
+    return builds.points(names[own[:, 0]], made)
 
 
 def in_builds(front: Rows, builds: Builds) -> tuple[Array, Array]:

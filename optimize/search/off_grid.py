@@ -22,7 +22,7 @@ import numpy as np
 
 from optimize.pareto import Screen, nondominated, unique_front
 from optimize.search.builds import Builds, missing, rivals
-from optimize.search.denser import around, between, beyond, corner_of, thinned, volume, width_of
+from optimize.search.denser import across, around, between, beyond, corner_of, thinned, volume, width_of
 from optimize.search.problem import Problem
 from optimize.search.rows import Rows
 from optimize.workers import in_order
@@ -39,6 +39,7 @@ SLOPE = 0.5  # how far behind, in widths of the front, a build may be for each r
 ANCHORS = 300  # points of the front that a race is run against
 SEEN = 64  # places at which builds are compared
 COARSE = 512  # points of the front, about, while builds still enter it
+ACROSS = 1  # points moved across the front for each point of it, where several variables are free
 CALM = 2  # such rounds, and the front is done
 ROUNDS = 40
 HAIR = 1e-9  # of the front's width: what is no difference
@@ -217,9 +218,13 @@ class _State:
             self.judge(np.concatenate([
                 between(front, self.builds, corner, most_between, self.care.nothing, self.random),
                 beyond(front, self.builds, self.random), around(front, self.builds, COARSE, self.random),
+                across(front, self.builds, corner, ACROSS * len(front), self.random),
             ]))
             sizes.append(volume(self.front.objectives, corner))
             calm = calm + 1 if sizes[-1] - sizes[-2] < self.care.still * sizes[-1] else 0
+            if len(self.builds.free) > 1:
+                # What is on the front only because it is coarse would breed more of its kind
+                self.kept = thinned(self.front, self.care.still / 10)
         return tuple(size / sizes[-1] for size in sizes), calm == CALM
 
 
