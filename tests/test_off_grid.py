@@ -8,6 +8,7 @@ import pytest
 from small_studies import ROOT, SMALL, problem, study, with_limits, write
 
 from optimize import job, runs
+from optimize.begun import begun
 from optimize.evaluate import CoreProblem
 from optimize.freed import OffGrid, freed, freed_points, off_grid_front, settled
 from optimize.pareto import hypervolume, nondominated, normalised_hypervolume
@@ -223,20 +224,32 @@ def test_a_small_study_comes_near_a_long_reference_from_any_seed_and_any_step():
         assert gap(long, union([found.front.objectives, long])) < GAP
 
 
-def test_two_ranges_are_moved_together():
+def test_several_ranges_are_moved_together():
+    found = in_three_ranges({"core.length": (0.24, 0.30), "tanks.length": (0.012, 0.03)}, 2)
+    assert [axis.name for axis in found[0].problem.axes if not axis.discrete] == ["length", "thickness", "tank_length"]
+
+
+@pytest.mark.slow
+def test_several_ranges_are_moved_together_along_a_limit():
     # Longer tanks feed the passages more evenly, and leave less of the pocket's length to the core
+    found = in_three_ranges({"core.length": (0.26, 0.325), "tanks.length": (0.004, 0.03)}, 3)
+    points = found[0].front.points[:, [found[0].problem.space.names.index(name) for name in ("length", "tank_length")]]
+    assert points[:, 0].max() < 0.324
+
+
+def in_three_ranges(ranges: dict[str, tuple[float, float]], seeds: int) -> list[OffGrid]:
     made = small()[0]
-    ranges = {"core.length": (0.24, 0.30), "tanks.length": (0.012, 0.03)}
     steps = {
-        key: replace(made.variables[key], values=tuple(np.linspace(*ends, 4)), ends=ends) for key, ends in ranges.items()
+        key: replace(made.variables[key], values=tuple(np.linspace(*ends, 4)), ends=ends)
+        for key, ends in ranges.items()
     }
     made = replace(made, variables=made.variables | steps)
     archive = sweep(CoreProblem(made))
-    found = [moved(made, archive, seed) for seed in range(3)]
+    found = [moved(made, archive, seed) for seed in range(seeds)]
     both = union([each.front.objectives for each in found])
     assert max(gap(each.front.objectives, both) for each in found) < GAP
-    assert [axis.name for axis in found[0].problem.axes if not axis.discrete] == ["length", "thickness", "tank_length"]
     assert min(each.front.margins.min() for each in found) >= 0.0
+    return found
 
 
 def test_what_is_feasible_only_between_the_steps_is_found():
@@ -281,6 +294,34 @@ def test_a_run_keeps_the_front_off_the_grid_beside_the_grid_s(tmp_path, monkeypa
     assert told["rated"] == again.record["off_grid"]["rated"] > told["front"]
     assert run.tables["off_grid_builds"]["cores"].sum() == told["front"]
     assert told["hypervolume"]["off_grid"] > told["hypervolume"]["grid"]
+
+
+def test_a_run_stopped_off_the_grid_goes_on_to_the_same_tables(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    made = load(asked(tmp_path))
+    plan = job.search_plan(CoreProblem(made))
+
+    def stopped(what, done, total):
+        if what.endswith("off the grid") and done > 5000:
+            raise KeyboardInterrupt
+
+    for folder, progress in (("cut", stopped), ("cut", lambda *_: None), ("whole", lambda *_: None)):
+        with begun(made, tmp_path / folder, runs.NO_DATE, plan) as work:
+            if progress is stopped:
+                with pytest.raises(KeyboardInterrupt):
+                    job.run(made, work.folder, 1, work.made, progress, work.store)
+                assert work.store.kept
+            else:
+                job.run(made, work.folder, 1, work.made, progress, work.store)
+    cut, whole = (tmp_path / folder / "off_grid.csv" for folder in ("cut", "whole"))
+    assert cut.read_bytes() == whole.read_bytes()
+
+
+def test_check_says_what_will_be_moved(tmp_path, capsys):
+    from optimize.cli.run_commands import check
+
+    check(asked(tmp_path))
+    assert "off the grid: thickness from 40 mm to 90 mm" in capsys.readouterr().out
 
 
 def test_a_core_off_the_grid_goes_by_its_name_and_is_the_core_that_was_judged(tmp_path, monkeypatch):
@@ -370,3 +411,15 @@ def test_the_answer_does_not_depend_on_the_step(name):
           f"of the reference {100 * gap(coarse, long):.4f} %, {100 * gap(fine, long):.4f} %")  # fmt: skip
     assert max(gap(f, both) for f in (coarse, fine)) <= GAP
     assert max(gap(f, long) for f in (coarse, fine)) <= GAP
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("name", "step"), [("dune_racer.toml", 0.001), ("tow_rig_us_units.toml", 0.000254)])
+def test_a_sweep_in_finer_steps_finds_nothing_more(name, step):
+    """Every choice of the rest is rated at every step: whatever the refinement had overlooked would stand out here."""
+    front = moved(*searched(name), seed=0, workers=2).front.objectives
+    finer = searched(name, step)[1].front.objectives
+    missed = gap(front, union([front, finer]))
+    print(f"{name}: in steps of {1e3 * step:g} mm the sweep's front misses {100 * gap(finer, front):.3f} % "
+          f"of the one off the grid, which misses {100 * missed:.4f} % of both together")  # fmt: skip
+    assert missed < GAP

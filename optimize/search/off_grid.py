@@ -41,7 +41,7 @@ SEEN = 64  # places at which builds are compared
 COARSE = 512  # points of the front, about, while builds still enter it
 ACROSS = 1  # points moved across the front for each point of it, where several variables are free
 CALM = 2  # such rounds, and the front is done
-ROUNDS = 40
+ROUNDS = 100
 HAIR = 1e-9  # of the front's width: what is no difference
 
 
