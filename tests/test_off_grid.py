@@ -341,14 +341,22 @@ def test_a_core_off_the_grid_goes_by_its_name_and_is_the_core_that_was_judged(tm
 
 
 def test_the_summary_tells_of_it(tmp_path, monkeypatch):
+    from optimize.report import draw_all, style
+    from optimize.report.off_grid_figure import off_grid_data
     from optimize.report.summary import OFF_GRID, sections
 
     monkeypatch.chdir(tmp_path)
     job.run(load(asked(tmp_path)), tmp_path / "run", 1, runs.NO_DATE, lambda *_: None)
-    said = sections(runs.read(tmp_path / "run"))[OFF_GRID]
+    run = runs.read(tmp_path / "run")
+    said = sections(run)[OFF_GRID]
     assert "thickness free of steps" in said
     assert "stopped growing" in said
     assert "thickness from [mm]" in said
+    data = off_grid_data(run)
+    assert (len(data.grid), len(data.moved)) == (run.record["front"], run.record["off_grid"]["front"])
+    with style.house_style():
+        figure = draw_all(run)["off_grid"]
+    assert "more of the hypervolume" in figure.get_suptitle()
 
 
 @pytest.mark.parametrize(("keys", "word"), [
