@@ -16,8 +16,7 @@ from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
 from optimize.evenly import evenly
 from optimize.feasibility import objective_value
-from optimize.freed import off_grid_front
-from optimize.off_grid_tables import builds_table, off_grid_record, off_grid_table
+from optimize.off_grid_tables import off_grid_tables
 from optimize.picks import pick_name, picks
 from optimize.record import record_of
 from optimize.robust_tables import fallen_table, robust_front, robust_record, robust_table
@@ -102,20 +101,9 @@ def _more(
         robust = {"robust": robust_table(problem, raced), "fallen": fallen_table(problem, raced)}
         yield robust, {"robust": robust_record(problem, raced)}
     if problem.study.search.off_grid:
-        yield _off_grid(problem, archive, workers, progress)
+        yield off_grid_tables(problem, archive, workers, lambda n, most: progress("cores rated off the grid", n, most))
     if also is not None:
         yield also(problem, archive, named)
-
-
-def _off_grid(
-    problem: CoreProblem, archive: Archive, workers: int, progress: Progress
-) -> tuple[dict[str, "pd.DataFrame"], dict[str, Any]]:
-    """The front with its ranges freed of their steps."""
-    begun = perf_counter()
-    made = off_grid_front(problem, archive, workers, lambda n, most: progress("cores rated off the grid", n, most))
-    record = off_grid_record(made) | {"seconds": perf_counter() - begun}
-    found = {"off_grid": off_grid_table(made), "off_grid_builds": builds_table(made)} if len(made.front) else {}
-    return found, {"off_grid": record}
 
 
 def _joined(record: dict[str, Any], more: dict[str, Any]) -> dict[str, Any]:

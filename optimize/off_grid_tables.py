@@ -1,18 +1,33 @@
 """The front off the grid as tables: its cores, the builds they are of, and what the record keeps of it."""
 
 import re
+from time import perf_counter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from optimize import tables
-from optimize.freed import OffGrid
+from optimize.evaluate import CoreProblem
+from optimize.freed import OffGrid, off_grid_front
 from optimize.picks import picks
+from optimize.search.archive import Archive
 from optimize.search.builds import Builds
+from optimize.search.off_grid import Progress
 from physics.arrays import Array, IntArray
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+def off_grid_tables(
+    problem: CoreProblem, archive: Archive, workers: int, progress: Progress
+) -> tuple[dict[str, "pd.DataFrame"], dict[str, Any]]:
+    """The front of a search with its ranges freed of their steps: tables, and entries of the record."""
+    begun = perf_counter()
+    made = off_grid_front(problem, archive, workers, progress)
+    record = off_grid_record(made) | {"seconds": perf_counter() - begun}
+    found = {"off_grid": off_grid_table(made), "off_grid_builds": builds_table(made)} if len(made.front) else {}
+    return found, {"off_grid": record}
 
 
 def off_grid_name(ordinal: int) -> str:

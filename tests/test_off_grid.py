@@ -359,6 +359,24 @@ def test_the_summary_tells_of_it(tmp_path, monkeypatch):
     assert "more of the hypervolume" in figure.get_suptitle()
 
 
+@pytest.mark.parametrize(("limit", "words"), [
+    ('min = "52.1 mm"\nmax = "52.3 mm"', "On the grid nothing meets everything."),
+    ('min = "52.1 mm"\nmax = "52.3 mm"\n[[limits]]\noutput = "filled_mass"\nmax = "1 g"', "None of them meets every"),
+])  # fmt: skip
+def test_a_report_is_made_where_the_grid_has_nothing(tmp_path, monkeypatch, limit, words):
+    from optimize.report import write_report
+
+    monkeypatch.chdir(tmp_path)
+    path = write(tmp_path, extra=f'\n[[limits]]\noutput = "core_thickness"\n{limit}\n', **SMALL,
+                 method='"auto"\noff_grid = true')  # fmt: skip
+    made = load(path)
+    outcome = job.run(made, tmp_path / "run", 1, runs.NO_DATE, lambda *_: None)
+    assert not outcome.feasible
+    write_report(tmp_path / "run")
+    assert words in (tmp_path / "run/summary.md").read_text(encoding="utf-8")
+    assert ("off_grid" in outcome.tables) == words.startswith("On")
+
+
 @pytest.mark.parametrize(("keys", "word"), [
     ({"method": '"auto"\noff_grid = "yes"'}, "true or false"),
     ({"method": '"auto"\noffgrid = true'}, "unknown key 'offgrid'"),

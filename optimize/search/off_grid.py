@@ -33,7 +33,7 @@ Settle = Callable[[Array], Array]
 
 BLOCK = 4096  # points judged together
 PLACES = 8  # where a build is tried first
-HALVINGS = 6  # of the moves of builds that race for the front
+HALVINGS = 8  # of the moves of builds that race for the front
 CHILDREN = 4  # of each in a round
 SLOPE = 0.5  # how far behind, in widths of the front, a build may be for each range its moves still reach
 ANCHORS = 300  # points of the front that a race is run against
@@ -162,7 +162,10 @@ class _State:
         return near[[build.tobytes() not in self.tried for build in near]]
 
     def race(self, builds: Array) -> None:
-        """Move builds towards the front; those too far behind for the moves still to come are left out."""
+        """Move builds towards the front; those too far behind for the moves still to come are left out.
+
+        While there is none they are moved towards where they keep every requirement, all of them.
+        """
         self.tried |= {build.tobytes() for build in builds}
         places, count, reach = self.builds.spread(len(builds), PLACES, self.random), PLACES, 1.0 / PLACES
         best, behind = places[:, :0], np.empty((len(builds), 0))
@@ -173,7 +176,7 @@ class _State:
             places = np.concatenate([best, self.builds.places(rows.points).reshape(places.shape)], axis=1)
             behind = np.concatenate([behind, self._behind(rows).reshape(-1, count)], axis=1)
             each, first = np.arange(len(builds)), np.argmin(behind, axis=1)
-            near = behind[each, first] <= SLOPE * reach
+            near = behind[each, first] <= (SLOPE * reach if len(self.front) else np.inf)
             best, behind = places[each, first][near, None], behind[each, first][near, None]
             builds, count = builds[near], CHILDREN
             moves = self.random.uniform(-reach, reach, (len(builds), count, places.shape[2]))
