@@ -25,7 +25,7 @@ from physics.flags import Flag
 from physics.installation import HELD, Installation
 from physics.losses import LARGEST_LOSS
 from physics.outputs import CLEARANCES
-from physics.pipes import Line, step_loss
+from physics.pipes import Line, step_resistance
 
 LADDERS = ("thickness", "tank_length")
 LISTS = ("line", "port")
@@ -255,10 +255,9 @@ class BoundedCores(CoreProblem):
             return boxes(small, large, (least, most))
         bores = _extremes([(line.bore, line.bore, there) for line, there in lines], len(low))
         rough = _extremes([(line.roughness, line.roughness, there) for line, there in lines], len(low))
-        one = np.ones(1)
         steps = [
             (step, step, here & there) for line, here in lines for port, there in ports
-            for step in [step_loss(line.area, port.line_area, one, one)]
+            for step in [step_resistance(line.area, port.line_area)]
         ]
         return boxes(
             small, large, (least, most), Line(bores[0], rough[1]), Line(bores[1], rough[0]), _extremes(steps, len(low))

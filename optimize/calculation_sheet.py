@@ -12,7 +12,6 @@ from optimize.evaluate import CoreProblem
 from optimize.feasibility import over_duty_points
 from optimize.space import KINDS, Parameters
 from physics.arrays import Array
-from physics.columns import upright
 from physics.core import geometry
 from physics.fins import Flow
 from physics.flags import FLAG_TEXTS, Flag
@@ -56,7 +55,7 @@ class Sheet:
 
     def _complaints(self, i: int) -> list[str]:
         with np.errstate(all="ignore"):
-            g = geometry(upright(self.batch.designs))
+            g = geometry(self.batch.designs)
         texts = []
         for side, name in ((g.air, "air"), (g.coolant, "coolant")):
             at = [np.atleast_2d(self.rating[f"{name}_{number}"][0, i]) for number in ("Re", "Pr")]

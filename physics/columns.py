@@ -71,15 +71,3 @@ def points_first(values: Array) -> Array:
     are long.
     """
     return values[:, None] if values.ndim == 1 else np.ascontiguousarray(values.T)
-
-
-def upright(columns: C) -> C:
-    """Every column (n,) as (n, 1), to broadcast against duty points on the second axis."""
-    changes: dict[str, Any] = {}
-    for field in fields(columns):
-        value = getattr(columns, field.name)
-        if isinstance(value, np.ndarray):
-            changes[field.name] = value[:, None]
-        elif hasattr(value, "__dataclass_fields__"):
-            changes[field.name] = upright(value)
-    return replace(columns, **changes)

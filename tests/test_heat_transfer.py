@@ -22,7 +22,7 @@ from worked_examples import (
     whole_core,
 )
 
-from physics.columns import column, upright
+from physics.columns import column
 from physics.core import geometry
 from physics.film import efficiencies
 from physics.fins import OPEN
@@ -186,11 +186,11 @@ def test_fin_efficiency_meets_its_anchor() -> None:
 
 
 def test_the_outermost_fins_conduct_to_a_side_plate_reached_only_through_them() -> None:
-    d = upright(core(passages=1))  # two air passages, both outermost
+    d = core(passages=1)  # two air passages, both outermost
     g = geometry(d)
     h, k, t = 300.0, 180.0, 0.102e-3
     _, eta_surface = efficiencies(g.air, np.full((1, 1), h), d.fin_conductivity)
-    ratio = float(g.air.surface.fin_area_ratio[0, 0])
+    ratio = float(g.air.surface.fin_area_ratio[0])
     L, m = 6.35e-3 - t, np.sqrt(2 * h / (k * t) * (1 + t / 3.175e-3))
     # Exact fin of length L with a film over a tip plate: half of the primary area at the base, half at the tip.
     base, tip = (1 - ratio) / 2, (1 - ratio) / 2
@@ -202,7 +202,7 @@ def test_the_outermost_fins_conduct_to_a_side_plate_reached_only_through_them() 
 
 
 def test_an_open_passage_has_no_fin_to_be_inefficient() -> None:
-    g = geometry(upright(core(coolant_family=OPEN, coolant_fin=TURBULATOR)))
+    g = geometry(core(coolant_family=OPEN, coolant_fin=TURBULATOR))
     eta_fin, eta_surface = efficiencies(g.coolant, np.full((1, 1), 5000.0), np.full((1, 1), 180.0))
     assert (eta_fin[0, 0], eta_surface[0, 0]) == (1.0, 1.0)
 

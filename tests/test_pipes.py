@@ -24,7 +24,7 @@ from physics.pipes import (
     line_loss,
     pipe_friction,
     rough_friction,
-    step_loss,
+    step_resistance,
 )
 from physics.ports import area_step
 
@@ -205,12 +205,13 @@ def test_an_adapter_s_step_is_passed_once_each_way(one, other):
     A, B = column(one), column(other)
     dynamic = 0.5 * (0.4 / min(one, other)) ** 2 / 998.0
     expected = (area_step(A, B)[0] + area_step(B, A)[0]) * dynamic
-    assert step_loss(A, B, column(0.4), WATER[0])[0] == pytest.approx(expected, rel=1e-9, abs=1e-9)
-    assert step_loss(B, A, column(0.4), WATER[0])[0] == step_loss(A, B, column(0.4), WATER[0])[0]
+    loss = step_resistance(A, B)[0] * 0.4**2 / 998.0
+    assert loss == pytest.approx(expected, rel=1e-9, abs=1e-9)
+    assert step_resistance(B, A)[0] == step_resistance(A, B)[0]
 
 
 def test_no_step_is_no_loss():
-    assert step_loss(column(2e-4), column(2e-4), column(0.4), WATER[0])[0] == 0
+    assert step_resistance(column(2e-4), column(2e-4))[0] == 0
 
 
 # --- dash sizes ------------------------------------------------------------------------------------------------------

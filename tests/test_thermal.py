@@ -10,7 +10,7 @@ from CoolProp.CoolProp import PropsSI
 from cores import AIR_FIN, DUTIES, PLAIN_TURBULATOR, TURBULATOR, constant_core, core, duty, one
 from crossflow_field import field
 
-from physics.columns import column, upright
+from physics.columns import column
 from physics.core import geometry
 from physics.duty import ModelFactors
 from physics.fins import OFFSET_STRIP, OPEN, PLAIN, FinFamily, Flow
@@ -22,8 +22,8 @@ from physics.thermal import settle
     ("family", "cut"), [(OFFSET_STRIP, TURBULATOR), (PLAIN, PLAIN_TURBULATOR), (OPEN, TURBULATOR)]
 )
 def test_each_pass_shrinks_the_error_of_the_outlets_at_least_fifteenfold(family: FinFamily, cut: Any) -> None:
-    d = upright(core(coolant_family=family, coolant_fin=cut))
-    g, k = geometry(d), upright(ModelFactors())
+    d = core(coolant_family=family, coolant_fin=cut)
+    g, k = geometry(d), ModelFactors()
     out = [settle(d, g, duty(), k, passes).state.air_out[0, 0] for passes in (1, 2, 3, 4, 12)]
     errors = [abs(T - out[-1]) for T in out[:-1]]
     for before, after in pairwise(errors):

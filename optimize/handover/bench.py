@@ -18,7 +18,6 @@ from optimize.tolerance.draws import Draws
 from optimize.tolerance.intervals import percentile
 from optimize.tolerance.model_draws import model_factors
 from physics.arrays import Array
-from physics.columns import upright
 from physics.core import geometry
 from physics.fins import Flow
 from physics.flags import FLAG_TEXTS, VOID, Flag
@@ -173,7 +172,7 @@ def _band(losses: Array) -> Band:
 def _cautions(sheet: Sheet, side: str) -> list[str]:
     """Why a loss is to be read with care, flow by flow; what concerns heat alone (Pr) is left out."""
     with np.errstate(all="ignore"):
-        g = geometry(upright(sheet.batch.designs))
+        g = geometry(sheet.batch.designs)
     found, own = [], _FLAGS[side]
     part = g.air if side == "air" else g.coolant
     for i, name in enumerate(sheet.rating.duty_names):

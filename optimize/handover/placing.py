@@ -13,7 +13,6 @@ import numpy as np
 from optimize.errors import FinfrontError
 from optimize.evaluate import envelope_of
 from optimize.space import Parameters, Space
-from physics.columns import upright
 from physics.core import Designs, chamber_size, chambers, geometry, impossible
 
 INLET, OUTLET = -1, 1  # ends of the core along x: the coolant enters at the first
@@ -85,7 +84,7 @@ def placed(space: Space, core: Parameters) -> Placed:
     Raises FinfrontError where no such core can be built.
     """
     batch = space.batch(core, np.zeros(1, dtype=np.int64))
-    d = upright(batch.designs)
+    d = batch.designs
     with np.errstate(all="ignore"):
         g = geometry(d)
         if np.any(impossible(d, g)):
