@@ -103,7 +103,7 @@ class CoreProblem:
         """The rating, flagged where a fitted model is used beyond what it was fitted on."""
         if self.study.fitted is None:
             return rating
-        beyond = outside_fit(self.study, batch.air_family, batch.coolant_family, rating)
+        beyond = outside_fit(self.study.fitted, batch.air_family, batch.coolant_family, rating)
         return Rating(rating.duty_names, rating.values, rating.flags | np.where(beyond, int(Flag.FIT_RANGE), 0))
 
     def rate_at(self, batch: Batch, duty: Duty, around: Installation) -> Rating:

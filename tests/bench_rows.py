@@ -97,14 +97,12 @@ class Truth:
             "air_loss [kPa]": self.read(out["air_pressure_drop"], 0.02 * out["air_pressure_drop"]) / 1e3,
             "coolant_loss [kPa]": self.read(out["coolant_pressure_drop"], 0.02 * out["coolant_pressure_drop"]) / 1e3,
         }
-        lines = [", ".join(f"{v:.6f}" for v in row) for row in zip(*columns.values(), strict=True)]
         head = (
             "# rig: hot test\n# uncertainty: air_outlet_temperature 1 K, coolant_outlet_temperature 0.5 K, "
             "air_loss 2 %, coolant_loss 2 %, air_flow 1.5 %, coolant_flow 1 %, air_inlet_temperature 1 K, "
-            "coolant_inlet_temperature 0.5 K, air_inlet_pressure 0.3 %\n" + ", ".join(columns) + "\n"
+            "coolant_inlet_temperature 0.5 K, air_inlet_pressure 0.3 %\n"
         )
-        path.write_text(head + "\n".join(lines) + "\n", encoding="utf-8")
-        return path
+        return written(path, head, columns)
 
     def log(self, path: Path, seconds: float = 60.0, rate_hz: float = 5.0) -> Path:
         """A pull after a rest: the first third drifts, the rest is steady and noisy."""
@@ -121,10 +119,15 @@ class Truth:
             "coolant_inlet_temperature [K]": self.read(T_liquid, 0.5),
             "air_outlet_temperature [K]": self.read(out["air_outlet_temperature"], 1.5),
         }
-        lines = [", ".join(f"{v:.6f}" for v in row) for row in zip(*columns.values(), strict=True)]
         head = (
             "# rig: dyno log\n# window: 5 s\n# uncertainty: air_outlet_temperature 1 K, air_flow 1.5 %, "
             "coolant_flow 1 %, air_inlet_temperature 1 K, coolant_inlet_temperature 0.5 K, air_inlet_pressure 0.3 %\n"
         )
-        path.write_text(head + ", ".join(columns) + "\n" + "\n".join(lines) + "\n", encoding="utf-8")
-        return path
+        return written(path, head, columns)
+
+
+def written(path: Path, head: str, columns: dict[str, np.ndarray]) -> Path:
+    """A bench file of columns by their titles."""
+    lines = [", ".join(f"{v:.6f}" for v in row) for row in zip(*columns.values(), strict=True)]
+    path.write_text("\n".join([head + ", ".join(columns), *lines, ""]), encoding="utf-8")
+    return path

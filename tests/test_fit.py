@@ -171,9 +171,9 @@ def test_rows_left_out_lie_inside_their_intervals_about_as_often_as_said(found):
 def test_a_file_kept_apart_is_predicted(problem, core, tmp_path):
     flow, water, hot = files(Truth(problem, core, HIDDEN, 3), tmp_path)
     made = fit(problem, core, [flow, hot], [water])
-    residual, deviation = held_prediction(made)
-    assert np.mean(np.abs(residual) <= 1.645 * deviation) > 0.6
-    assert len(residual) == 8
+    apart = held_prediction(made)
+    assert np.mean(np.abs(apart.residual) <= 1.645 * apart.deviation) > 0.6
+    assert len(apart.residual) == 8
 
 
 def test_an_outlier_is_named_and_rows_that_scatter_widen_the_bands(problem, core, tmp_path):

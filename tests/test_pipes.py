@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from published import table
 
-from physics.columns import column, take, upright
+from physics.columns import column, points_first, take
 from physics.pipes import (
     COEFFICIENTS,
     DASH_FAMILIES,
@@ -176,18 +176,18 @@ def test_a_smooth_hose_does_not_make_its_elbows_better():
 
 def test_lines_of_a_batch_broadcast_over_duty_points():
     lines = Line(np.array([0.0143, 0.0175, 0.0222]), column(1.5e-6))
-    m = np.array([0.2, 0.9])
-    rho, mu = np.array([998.0, 1050.0]), np.array([1e-3, 3e-3])
-    many = line_loss(upright(lines), 3.0, 60.0, 1.0, m, rho, mu)
+    m = points_first(np.array([0.2, 0.9]))
+    rho, mu = points_first(np.array([998.0, 1050.0])), points_first(np.array([1e-3, 3e-3]))
+    many = line_loss(lines, 3.0, 60.0, 1.0, m, rho, mu)
     for i in range(3):
-        alone = line_loss(upright(take(lines, np.array([i]))), 3.0, 60.0, 1.0, m, rho, mu)
-        assert_rows(many, alone, i)
+        alone = line_loss(take(lines, np.array([i])), 3.0, 60.0, 1.0, m, rho, mu)
+        assert_design(many, alone, i)
 
 
-def assert_rows(many: LineLoss, alone: LineLoss, row: int) -> None:
+def assert_design(many: LineLoss, alone: LineLoss, i: int) -> None:
     for name in ("friction", "fittings", "slope", "total"):
-        assert getattr(many, name).shape == (3, 2), name
-        np.testing.assert_array_equal(getattr(many, name)[row], getattr(alone, name)[0], err_msg=name)
+        assert getattr(many, name).shape == (2, 3), name
+        np.testing.assert_array_equal(getattr(many, name)[:, i], getattr(alone, name)[:, 0], err_msg=name)
 
 
 def test_fittings_rank_as_an_engineer_expects():

@@ -1,9 +1,7 @@
 """What a benchmark found as rows: on the screen and in a README as Markdown, in a folder as CSV."""
 
-import csv
 import os
 import platform
-from collections.abc import Sequence
 from dataclasses import astuple, dataclass
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -54,12 +52,3 @@ def _version(package: str) -> str:
         return version(package)
     except PackageNotFoundError:
         return "absent"
-
-
-def write_csv(path: Path, head: tuple[str, ...], rows: Sequence[tuple[object, ...]]) -> Path:
-    """Rows under a head."""
-    with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(head)
-        writer.writerows(rows)
-    return path

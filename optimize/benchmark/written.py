@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 
 from optimize.benchmark.searchers import Course
-from optimize.benchmark.table import HEAD, Row, markdown_head, write_csv
+from optimize.benchmark.table import HEAD, Row, markdown_head
+from optimize.csv_file import write_csv
 from optimize.errors import FinfrontError
 from optimize.report.gap_figure import GapLine, write_gap_figure
 

@@ -13,8 +13,6 @@ from optimize.evaluate import CoreProblem
 from optimize.handover.bench import BenchPoint, Stream, bench
 from optimize.space import Parameters
 
-_EXPONENT = 1.8  # of a loss over flow, where a stream has one flow only
-
 
 @dataclass(frozen=True)
 class Accepted:
@@ -52,7 +50,7 @@ def acceptance(problem: CoreProblem, core: Parameters, loss: float, flow: float)
 
 
 def _exponent(stream: Stream) -> float:
-    """n of loss ~ flow^n over the flows of the bench."""
+    """n of loss ~ flow^n over the flows of the bench, which are several."""
     x = np.log([point.mass_flow for point in stream.points])
     y = np.log([point.loss for point in stream.points])
-    return float(np.polyfit(x, y, 1)[0]) if len(x) > 1 and np.ptp(x) > 0 else _EXPONENT
+    return float(np.polyfit(x, y, 1)[0])

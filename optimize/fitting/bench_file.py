@@ -19,10 +19,10 @@ import numpy as np
 from optimize.fitting.declared import Declared, declared
 from optimize.fitting.quantities import ALIASES, DYNO_LOG, KINDS, RIGS, Rig
 from optimize.study.faults import Fault, StudyFaults, did_you_mean
+from optimize.tolerance.laws import INNER_95
 from optimize.units import UnitError, parse_one_of, quoted
 from physics.arrays import Array, IntArray
 
-COVERAGE = 1.959964  # stated half widths hold 95 %
 _UNCERTAINTY = " uncertainty"
 _MOST_ROWS = 100_000
 _MISSING = ("", "nan", "na", "n/a", "-", "null")
@@ -100,7 +100,7 @@ class _Reader:
 
     def read(self, said: Declared, table: list[tuple[int, list[str]]], left_out: frozenset[int]) -> BenchFile | None:
         head_line, heads = table[0]
-        columns = [self._column(head_line, head, said) for head in heads]
+        columns = [self._column(head_line, head) for head in heads]
         rows = [(line, cells) for line, cells in table[1:] if line not in left_out]
         self._unknown_lines(left_out, [line for line, _ in table[1:]])
         if not rows:
@@ -126,7 +126,7 @@ class _Reader:
         for line in sorted(left_out - set(there)):
             self.fault(line, "there is no row on this line to leave out", "name lines as the faults name them")
 
-    def _column(self, line: int, head: str, said: Declared) -> _Column | None:
+    def _column(self, line: int, head: str) -> _Column | None:
         name, bracket, unit = (part.strip() for part in head.partition("["))
         unit = unit.removesuffix("]").strip()
         is_uncertainty = name.endswith(_UNCERTAINTY)
@@ -242,7 +242,7 @@ class _Reader:
                 self.fault(None, f"an uncertainty of '{name}' is not above zero", "nothing is measured exactly")
             shared = [said.common[name]] if name in said.common else []
             every = self._half_widths(name, shared, values[name]) if shared else np.zeros(len(half))
-            random[name], common[name] = np.asarray(half) / COVERAGE, np.asarray(every) / COVERAGE
+            random[name], common[name] = np.asarray(half) / INNER_95, np.asarray(every) / INNER_95
         return random, common
 
 

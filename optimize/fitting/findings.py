@@ -6,9 +6,9 @@ import numpy as np
 
 from optimize.fitting.posterior import Posterior
 from optimize.fitting.scales import Scales
+from optimize.tolerance.laws import INNER_95
 from physics.arrays import Array, BoolArray
 
-_INNER = 1.959964
 INNER_90 = 1.644854
 KNOWN, HARDLY = 0.7, 0.95  # of the prior's standard deviation
 ALIKE = 0.8  # correlation beyond which two corrections are told only together
@@ -41,7 +41,7 @@ def corrections(found: Posterior, scales: Scales) -> list[Correction]:
     made = []
     for i, name in enumerate(found.names):
         scores = np.zeros((5, p))
-        scores[:, i] = [-_INNER, _INNER, *(found.mean[i] + k * _INNER * sd[i] for k in (-1, 0, 1))]
+        scores[:, i] = [-INNER_95, INNER_95, *(found.mean[i] + k * INNER_95 * sd[i] for k in (-1, 0, 1))]
         low, high, *after = (float(v) for v in scales.value(name, scores))
         made.append(Correction(name, (low, high), (after[0], after[1], after[2]), float(sd[i])))
     return made

@@ -9,7 +9,7 @@ import numpy as np
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
 from optimize.fitting.bench_file import BenchFile, read_bench
-from optimize.fitting.findings import chance_of_misfit, widened
+from optimize.fitting.findings import Prediction, chance_of_misfit, widened
 from optimize.fitting.posterior import Posterior, fitted, measured_of, predictions, row_covariance, slopes_at
 from optimize.fitting.rigs import Bench, benches
 from optimize.fitting.sanity import HeatBalance, heat_balance, refuse_far, refuse_nonsense
@@ -89,14 +89,14 @@ def _wider(covariance: Array, factor: float) -> Array:
     return np.asarray(covariance * np.outer(shrink, shrink))
 
 
-def held_prediction(found: Fit) -> tuple[Array, Array]:
-    """Residuals of files kept apart, and their standard deviations (h,)."""
+def held_prediction(found: Fit) -> Prediction:
+    """The rows of files kept apart, predicted by the fit."""
     z = found.posterior.mean
     rows = measured_of(found.held)
     m, J = slopes_at(found.held, found.scales, z)
     V = row_covariance(found.held, found.scales, z)
     variance = np.diag(V) + np.einsum("ij,jk,ik->i", J, found.posterior.covariance, J)
-    return rows.y - m, np.sqrt(variance)
+    return Prediction(rows.y - m, np.sqrt(variance))
 
 
 def model_of(found: Fit) -> FittedModel:

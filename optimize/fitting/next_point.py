@@ -13,7 +13,7 @@ import numpy as np
 
 from optimize.evaluate import CoreProblem, objective_name
 from optimize.feasibility import objective_value, requirement_values, requirements
-from optimize.fitting.bench_file import COVERAGE, BenchFile
+from optimize.fitting.bench_file import BenchFile
 from optimize.fitting.declared import Declared
 from optimize.fitting.fit import Fit
 from optimize.fitting.posterior import row_covariance, slopes_at
@@ -22,6 +22,7 @@ from optimize.fitting.rigs import benches
 from optimize.fitting.scales import Scales, scales_of
 from optimize.handover.bench import largest_flows
 from optimize.space import Parameters
+from optimize.tolerance.laws import INNER_95
 from physics.arrays import Array
 
 SHARES = (0.25, 0.5, 0.75, 1.0, 1.25)  # of the largest flow of the duty points
@@ -101,18 +102,20 @@ def _on_core(found: Fit, goals: Goals, name: str, core: Parameters) -> list[Cand
     is_same = core is found.core
     own_scales = replace(scales_of(found.problem, core, batch), reference=found.scales.reference)
     scales = found.scales if is_same else own_scales
-    air, liquid = largest_flows(found.problem, core)
+    z = found.posterior.mean if is_same else _carried(found, scales)
+    air, liquid = (flow * np.array(SHARES) for flow in largest_flows(found.problem, core))
+    files = [_rows(rig, air, liquid, found) for rig in (FLOW_BENCH, WATER_RIG, HOT_TEST)]
     made = []
-    for rig in (FLOW_BENCH, WATER_RIG, HOT_TEST):
-        for share in SHARES:
-            file = _row(rig, share * air, share * liquid, found)
-            (part,) = benches(found.problem, core, [file], scales)
-            z = found.posterior.mean if is_same else _carried(found, scales)
-            _, J = slopes_at([part], scales, z)
-            V = row_covariance([part], scales, z)
-            flows = (share * air if "air_flow" in file.values else None,
-                     share * liquid if "coolant_flow" in file.values else None)
-            made.append(_candidate(found, goals, name, rig, flows, (J, V), is_same))
+    for part in benches(found.problem, core, files, scales):
+        _, J = slopes_at([part], scales, z)
+        V = row_covariance([part], scales, z)
+        flows = [part.file.values.get(flow) for flow in ("air_flow", "coolant_flow")]
+        for i in range(len(SHARES)):
+            row = slice(i, None, len(SHARES))  # each output of it
+            set_to = [None if flow is None else float(flow[i]) for flow in flows]
+            after = _deviations(goals.slopes, _covariance_with(found, J[row], V[row, row], is_same))
+            gain = float(np.mean(1 - (after / goals.deviations) ** 2))
+            made.append(Candidate(name, part.file.said.rig, set_to[0], set_to[1], gain, after))
     return made
 
 
@@ -123,42 +126,33 @@ def _carried(found: Fit, scales: Scales) -> Array:
     return np.array([own.get(name, 0.0) for name in scales.names])
 
 
-def _candidate(
-    found: Fit, goals: Goals, name: str, rig: str, flows: tuple[float | None, float | None], row: tuple[Array, Array],
-    is_same: bool,
-) -> Candidate:
-    """What a row of slopes J and covariance V would leave of the goals' variance."""
-    J, V = row
-    names, p = found.scales.names, len(found.scales.names)
+def _covariance_with(found: Fit, J: Array, V: Array, is_same: bool) -> Array:
+    """Covariance of the scores (p, p) after one more row of slopes J and covariance V."""
+    names = found.scales.names
     # Another core's blocked share is a doubt of its own: it adds to what its row is uncertain by.
     shared = [i for i, n in enumerate(names) if is_same or n not in found.scales.blockage]
-    known = np.zeros((len(J), p))
+    known = np.zeros((len(J), len(names)))
     known[:, shared] = J[:, shared]
     rest = np.delete(J, shared, axis=1)
     noise = V + rest @ rest.T
     information = np.linalg.inv(found.posterior.covariance) + known.T @ np.linalg.solve(noise, known)
-    after = _deviations(goals.slopes, np.linalg.inv(information))
-    gain = float(np.mean(1 - (after / goals.deviations) ** 2))
-    return Candidate(name, rig, flows[0], flows[1], gain, after)
+    return np.asarray(np.linalg.inv(information), dtype=np.float64)
 
 
-def _row(rig: str, air: float, liquid: float, found: Fit) -> BenchFile:
-    """A row to be measured, with the uncertainties of the files or the usual ones."""
-    hot = rig == HOT_TEST
+def _rows(rig: str, air: Array, liquid: Array, found: Fit) -> BenchFile:
+    """Rows to be measured, a flow each, with the uncertainties of the files or the usual ones."""
+    hot, n = rig == HOT_TEST, len(air)
     values = {
-        "air_flow": air, "air_inlet_temperature": _HOT if hot else _COLD,
-        "air_inlet_pressure": _CHARGE if hot else _BENCH,
-        "coolant_flow": liquid, "coolant_inlet_temperature": _WARM if hot else _COLD,
+        "air_flow": air, "air_inlet_temperature": np.full(n, _HOT if hot else _COLD),
+        "air_inlet_pressure": np.full(n, _CHARGE if hot else _BENCH),
+        "coolant_flow": liquid, "coolant_inlet_temperature": np.full(n, _WARM if hot else _COLD),
     }
-    inputs = {name: np.array([values[name]]) for name in RIGS[rig].inputs}
-    file = BenchFile("a row to measure", Declared(rig), inputs, frozenset(), {}, {}, np.array([1]))
-    outputs = {name: np.ones(1) for name in RIGS[rig].outputs}
+    inputs = {name: values[name] for name in RIGS[rig].inputs}
     by_volume = frozenset({"coolant_flow"} & set(inputs))
-    whole = replace(file, values=inputs | outputs, by_volume=by_volume)
-    predicted = _predicted(found, whole)
-    whole = replace(whole, values=inputs | predicted)
-    random = {name: np.array([_uncertainty(name, float(v[0]), found)]) for name, v in whole.values.items()}
-    return replace(whole, random=random, common={name: np.zeros(1) for name in whole.values})
+    none = {name: np.zeros(n) for name in RIGS[rig].columns}
+    file = BenchFile("rows to measure", Declared(rig), inputs, by_volume, none, none, np.arange(1, n + 1))
+    whole = replace(file, values=inputs | _predicted(found, file))
+    return replace(whole, random={name: _uncertainty(name, v, found) for name, v in whole.values.items()})
 
 
 def _predicted(found: Fit, file: BenchFile) -> dict[str, Array]:
@@ -167,13 +161,13 @@ def _predicted(found: Fit, file: BenchFile) -> dict[str, Array]:
     return {name: rating[OUTPUTS[name]][0] for name in file.rig.outputs}
 
 
-def _uncertainty(name: str, value: float, found: Fit) -> float:
-    """Standard uncertainty: the middle one of the files that state it, else the usual."""
+def _uncertainty(name: str, values: Array, found: Fit) -> Array:
+    """Standard uncertainties: the middle one of the files that state it, else the usual."""
     stated = [_relative(part.file, name) for part in found.parts if name in part.file.random]
     if "temperature" in name:
-        return float(np.median(stated)) if stated else _USUAL_KELVIN / COVERAGE
+        return np.full_like(values, np.median(stated) if stated else _USUAL_KELVIN / INNER_95)
     usual = _USUAL_PRESSURE if name == "air_inlet_pressure" else _USUAL_SHARE
-    return value * (float(np.median(stated)) if stated else usual / COVERAGE)
+    return np.asarray(values * (np.median(stated) if stated else usual / INNER_95))
 
 
 def _relative(file: BenchFile, name: str) -> float:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimize.errors import FinfrontError
-from optimize.fitting.bench_file import COVERAGE, BenchFile
+from optimize.fitting.bench_file import BenchFile
 from optimize.fitting.posterior import Measured, row_covariance, slopes_at
 from optimize.fitting.rigs import Bench
 from optimize.fitting.scales import Scales
+from optimize.tolerance.laws import INNER_95
 from physics.arrays import Array, IntArray
 
 _SPAN = 1.3  # of flows, before a loss is asked to rise with them
@@ -126,5 +127,5 @@ def heat_balance(part: Bench) -> HeatBalance | None:
         C * u("coolant_inlet_temperature"), C * u("coolant_outlet_temperature"),
         C * rise * u("coolant_flow") / file.values["coolant_flow"],
     ]
-    half = COVERAGE * np.sqrt(sum(p * p for p in parts))
+    half = INNER_95 * np.sqrt(sum(p * p for p in parts))
     return HeatBalance(file.name, file.lines, C_air * fall, C * rise, half)

@@ -6,10 +6,10 @@ import numpy as np
 
 from optimize.evaluate import CoreProblem
 from optimize.space import Batch, Parameters
-from optimize.study.corrections import EXPONENT_DEVIATION, EXPONENTS, SIDES
+from optimize.study.corrections import EXPONENT_DEVIATION, EXPONENTS, FACTORS, SIDES
 from optimize.study.model import LARGEST_BLOCKAGE, Tolerance
-from optimize.tolerance.draws import FACTORS
-from optimize.tolerance.model_draws import bands, multiplier
+from optimize.tolerance.laws import factor_of_score
+from optimize.tolerance.model_draws import bands
 from physics.arrays import Array
 from physics.core import Designs
 from physics.duty import ModelFactors
@@ -26,7 +26,7 @@ class Scales:
 
     Attributes
     ----------
-    bands : of the multipliers, by `tolerance.draws.FACTORS`.
+    bands : of the multipliers, by `study.corrections.FACTORS`.
     blockage : standard deviation of the blocked shares of the core measured, where its study gives a tolerance.
     reference : Reynolds numbers by side, at which an exponent changes nothing.
     """
@@ -49,7 +49,7 @@ class Scales:
         score = scores[:, self.names.index(name)]
         if name in self.blockage:
             return np.asarray(self.blockage[name] * score)
-        return np.asarray(EXPONENT_DEVIATION * score) if name in EXPONENTS else multiplier(self.bands[name], score)
+        return np.asarray(EXPONENT_DEVIATION * score) if name in EXPONENTS else factor_of_score(self.bands[name], score)
 
     def blocked(self, d: Designs, scores: Array) -> dict[str, Array]:
         """Blocked shares of the core at scores (n, p)."""

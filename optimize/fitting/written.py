@@ -1,12 +1,12 @@
 """A fit and an acceptance in words, tables and figures, in the units of the study."""
 
-import csv
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
 from optimize import units
+from optimize.csv_file import write_csv
 from optimize.fitting.acceptance import Accepted
 from optimize.fitting.findings import (
     chance_of_misfit,
@@ -22,8 +22,10 @@ from optimize.fitting.next_point import MOST_SHOWN, Candidate, Goals
 from optimize.fitting.quantities import KINDS
 from optimize.report.acceptance_figure import AcceptedLine, write_acceptance_figure
 from optimize.report.fit_figure import BandRow, ResidualRow, write_fit_figure
-from optimize.study.corrections import as_toml
-from optimize.tolerance.draws import FACTORS
+from optimize.report.markdown import table
+from optimize.study.corrections import FACTORS, as_toml
+
+Table = tuple[Sequence[str], Sequence[Sequence[object]]]  # head and rows
 
 CAUTION = (
     "A fit says what this core did on these rigs, within what their files state; it replaces no pressure test, no hot "
@@ -38,8 +40,9 @@ def write_fit(found: Fit, goals: Goals, following: Sequence[Candidate], folder: 
     model = folder / "model.toml"
     model.write_text(as_toml(model_of(found)), encoding="utf-8")
     return [
-        model, text, _csv(folder / "corrections.csv", _correction_table(found)),
-        _csv(folder / "rows.csv", _row_table(found)), _csv(folder / "next.csv", _next_table(found, following)),
+        model, text, write_csv(folder / "corrections.csv", *_correction_table(found)),
+        write_csv(folder / "rows.csv", *_row_table(found)),
+        write_csv(folder / "next.csv", *_next_table(found, following)),
         *write_fit_figure(_band_rows(found), _residual_rows(found), _headline(found), folder),
     ]
 
@@ -79,7 +82,7 @@ def _said(found: Fit) -> str:
         for c in corrections(post, found.scales)
     ]
     lines = [
-        _table(["correction", "before, 95 %", "after", "after, 95 %", "verdict"], rows), "",
+        table(["correction", "before, 95 %", "after", "after, 95 %", "verdict"], rows), "",
         "Multipliers on the published correlations at the middle Reynolds number of the rows (air "
         f"{found.scales.reference['air']:.0f}, coolant {found.scales.reference['coolant']:.0f}); exponents of Re over "
         "that number; blocked shares as a change of the study's own.",
@@ -114,9 +117,8 @@ def _proof(found: Fit) -> str:
         f"({100 * inside / n:.0f} %)."
     ]
     if found.held:
-        residual, deviation = held_prediction(found)
-        good = int(np.count_nonzero(np.abs(residual) <= 1.644854 * deviation))
-        lines.append(f"- Files kept apart: {good} of {len(residual)} values inside their 90 % intervals.")
+        apart = held_prediction(found).inside
+        lines.append(f"- Files kept apart: {int(apart.sum())} of {len(apart)} values inside their 90 % intervals.")
     return "\n".join(lines)
 
 
@@ -134,7 +136,7 @@ def _compared(found: Fit) -> str:
         "V&V 20, from memory; the sheet's own numerical error, 0.01 K and 3e-4 of a loss, is left out). |E| above "
         "2 u_val is an error of the model, or of the rig."
     )
-    return f"{_table(heads, rows)}\n\n{note}"
+    return f"{table(heads, rows)}\n\n{note}"
 
 
 def _balanced(found: Fit) -> str:
@@ -153,7 +155,7 @@ def _next(found: Fit, goals: Goals, following: Sequence[Candidate]) -> str:
     heads = ["core", "rig", "air flow", "coolant flow", "variance taken"]
     rows = [[*_candidate_words(found, c), f"{100 * c.gain:.1f} %"] for c in following[:MOST_SHOWN]]
     note = f"One row each; mean share of the variance of {', '.join(goals.names)}."
-    return f"{_table(heads, rows)}\n\n{note}" if rows else "No goal of the study depends on what could be measured."
+    return f"{table(heads, rows)}\n\n{note}" if rows else "No goal of the study depends on what could be measured."
 
 
 def _candidate_words(found: Fit, c: Candidate) -> list[str]:
@@ -168,18 +170,13 @@ def _words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    lines = [f"| {' | '.join(heads)} |", "|" + " --- |" * len(heads)]
-    return "\n".join([*lines, *(f"| {' | '.join(row)} |" for row in rows)])
-
-
-def _correction_table(found: Fit) -> list[Sequence[object]]:
+def _correction_table(found: Fit) -> Table:
     made = corrections(found.posterior, found.scales)
     head = ["correction", "before_low", "before_high", "after_low", "after", "after_high", "score_deviation", "verdict"]
-    return [head, *([c.name, *c.before, *c.after, c.deviation, c.verdict] for c in made)]
+    return head, [[c.name, *c.before, *c.after, c.deviation, c.verdict] for c in made]
 
 
-def _row_table(found: Fit) -> list[Sequence[object]]:
+def _row_table(found: Fit) -> Table:
     """SI: every value, its predictions, and how far off it lies."""
     post, rows = found.posterior, found.posterior.measured
     left, off, sd = left_one_out(post), standardised(post), np.sqrt(np.diag(post.V))
@@ -193,18 +190,12 @@ def _row_table(found: Fit) -> list[Sequence[object]]:
         [Path(file.name).name, int(file.lines[rows.row[i]]), rows.output[i], *(f"{v[i]:.8g}" for v in numbers.values())]
         for i, file in enumerate(files)
     ]
-    return [["file", "line", "output", *numbers], *body]
+    return ["file", "line", "output", *numbers], body
 
 
-def _next_table(found: Fit, following: Sequence[Candidate]) -> list[Sequence[object]]:
+def _next_table(found: Fit, following: Sequence[Candidate]) -> Table:
     rows = [[*_candidate_words(found, c), f"{100 * c.gain:.4g}"] for c in following]
-    return [["core", "rig", "air_flow", "coolant_flow", "variance_taken [%]"], *rows]
-
-
-def _csv(path: Path, rows: Iterable[Sequence[object]]) -> Path:
-    with path.open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file, lineterminator="\n").writerows(rows)
-    return path
+    return ["core", "rig", "air_flow", "coolant_flow", "variance_taken [%]"], rows
 
 
 def _band_rows(found: Fit) -> list[BandRow]:
@@ -243,7 +234,7 @@ def acceptance_lines(made: Sequence[Accepted], system: str) -> list[str]:
         values = [units.show(v, "pressure", system, 3) for v in losses]
         ends = values[4:] if a.possible else ["the bench is too coarse", "-"]
         rows.append([a.stream.fluid, flow, values[0], f"{values[1]} .. {values[2]}", values[3], *ends])
-    return _table(heads, rows).split("\n")
+    return table(heads, rows).split("\n")
 
 
 def write_acceptance(made: Sequence[Accepted], system: str, folder: Path) -> list[Path]:
@@ -268,4 +259,4 @@ def write_acceptance(made: Sequence[Accepted], system: str, folder: Path) -> lis
         for own in [[a for a in made if a.stream.fluid == fluid]]
     ]
     figure = write_acceptance_figure(lines, units.unit_symbol("pressure", system), folder)
-    return [text, _csv(folder / "acceptance.csv", [head, *rows]), *figure]
+    return [text, write_csv(folder / "acceptance.csv", head, rows), *figure]

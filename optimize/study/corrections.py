@@ -13,7 +13,7 @@ import numpy as np
 from physics.arrays import Array
 
 SIDES = ("air", "coolant")
-MULTIPLIERS = ("air_j", "air_f", "coolant_j", "coolant_f", "tank_loss")
+FACTORS = ("air_j", "air_f", "coolant_j", "coolant_f", "tank_loss")
 EXPONENTS = ("air_j_exponent", "air_f_exponent", "coolant_j_exponent", "coolant_f_exponent")
 # Standard deviation of an exponent of Re before any test. Our judgement: the strip fins of Kays & London that the
 # tests hold depart from their correlation by exponents of -0.08 to 0.06, 0.05 in the root mean square.
@@ -26,7 +26,7 @@ class FittedModel:
 
     Attributes
     ----------
-    names : of the scores, some of MULTIPLIERS and EXPONENTS. mean : (p,). covariance : (p, p).
+    names : of the scores, some of FACTORS and EXPONENTS. mean : (p,). covariance : (p, p).
     bands : what a score of 1.96 is worth, low and high, by name of a multiplier; an exponent's is EXPONENT_DEVIATION.
     families : of the fins, by side. Re : (low, high) that the rows reached, by side; None where none were.
     reference : Reynolds numbers of the exponents, by side.

@@ -7,7 +7,7 @@ import numpy as np
 from pydantic import AfterValidator, Field, ValidationError
 from pydantic_core import PydanticCustomError
 
-from optimize.study.corrections import EXPONENTS, MULTIPLIERS, SIDES, FittedModel
+from optimize.study.corrections import EXPONENTS, FACTORS, SIDES, FittedModel
 from optimize.study.faults import Fault, faults_of, refusal
 from optimize.study.lines import line_of
 from optimize.study.shelves import Desk
@@ -20,7 +20,7 @@ _LEAST_EIGENVALUE = -1e-9
 
 def _bands(bands: dict[str, Any]) -> dict[str, Any]:
     for name, band in bands.items():
-        if name not in MULTIPLIERS or len(band) != 2 or not -1 < band[0] < 0 < band[1]:
+        if name not in FACTORS or len(band) != 2 or not -1 < band[0] < 0 < band[1]:
             raise refusal(f"no band of a multiplier: {name}", "write the file by `finfront fit`")
     return bands
 
@@ -44,8 +44,8 @@ class FittedFile(Table):
         names, mean, rows = (raw.get(key) for key in ("names", "mean", "covariance"))
         if not (isinstance(names, list) and isinstance(mean, list) and isinstance(rows, list)):
             return
-        if set(names) - {*MULTIPLIERS, *EXPONENTS}:
-            yield "names", refusal(f"unknown names, known are {', '.join((*MULTIPLIERS, *EXPONENTS))}", do)
+        if set(names) - {*FACTORS, *EXPONENTS}:
+            yield "names", refusal(f"unknown names, known are {', '.join((*FACTORS, *EXPONENTS))}", do)
         if len(mean) != len(names):
             yield "mean", refusal(f"{len(mean)} values for {len(names)} names", do)
         matrix = _matrix(rows, len(names))

@@ -18,13 +18,12 @@ import numpy as np
 
 from optimize.seeds import stream
 from optimize.space import KINDS, PORT_KEYS
-from optimize.study.corrections import EXPONENTS
+from optimize.study.corrections import EXPONENTS, FACTORS
 from optimize.study.model import Correlation, DutyPoint, Study
 from physics.arrays import Array, IntArray
 from physics.fins import Fin
 
 REPLICATES = 8
-FACTORS = ("air_j", "air_f", "coolant_j", "coolant_f", "tank_loss")
 _AMBIENT = ("temperature", "pressure", "humidity")
 _EDGE = 1e-12  # no draw is nearer to 0 or 1
 _GROUP = 5  # columns of one Sobol' sequence

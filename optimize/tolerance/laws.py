@@ -8,7 +8,7 @@ import numpy as np
 from optimize.study.model import LARGEST_BLOCKAGE, Tolerance
 from physics.arrays import Array
 
-_BAND_SIGMAS = 1.959964  # a published band is taken to hold 95 % of the truth
+INNER_95 = 1.959964  # standard deviations between which 95 % of a normal law lies, as a published band is taken to
 _LARGEST = {"air_blockage": LARGEST_BLOCKAGE, "coolant_blockage": LARGEST_BLOCKAGE, "humidity": 1.0}
 
 
@@ -168,5 +168,14 @@ def model_factor(band: tuple[float, float], u: Array) -> Array:
     """
     from scipy.special import ndtri
 
-    score = ndtri(u) / _BAND_SIGMAS
-    return np.asarray(np.exp(score * np.where(score < 0, -np.log1p(band[0]), np.log1p(band[1]))))
+    return factor_of_score(band, ndtri(u))
+
+
+def factor_of_score(band: tuple[float, float], score: Array) -> Array:
+    """The same at standard normal scores.
+
+    >>> factor_of_score((-0.20, 0.25), np.array([-INNER_95, 0.0, INNER_95])).round(4).tolist()
+    [0.8, 1.0, 1.25]
+    """
+    share = score / INNER_95
+    return np.asarray(np.exp(share * np.where(share < 0, -np.log1p(band[0]), np.log1p(band[1]))))
