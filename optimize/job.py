@@ -16,6 +16,7 @@ from optimize.evaluate import CoreProblem
 from optimize.evenly import evenly
 from optimize.feasibility import objective_value
 from optimize.method import Progress, search
+from optimize.off_grid_tables import off_grid_tables
 from optimize.picks import pick_name, picks
 from optimize.record import record_of
 from optimize.robust_tables import fallen_table, robust_front, robust_record, robust_table
@@ -80,7 +81,7 @@ def run(
 def _more(
     problem: CoreProblem, archive: Archive, named: dict[str, int], workers: int, progress: Progress, also: Also | None
 ) -> Iterator[tuple[dict[str, "pd.DataFrame"], dict[str, Any]]]:
-    """Tables and entries of the record beyond the search's own: copies, what to tighten, the robust front, `also`."""
+    """Tables and entries of the record beyond the search's own: copies, what to tighten, the other fronts, `also`."""
     front = archive.front
     made = _scatter(problem, front, workers, progress)
     if made:
@@ -92,6 +93,8 @@ def _more(
         raced = robust_front(problem, archive, workers, lambda n, most: progress("copies a core raced", n, most))
         robust = {"robust": robust_table(problem, raced), "fallen": fallen_table(problem, raced)}
         yield robust, {"robust": robust_record(problem, raced)}
+    if problem.study.search.off_grid:
+        yield off_grid_tables(problem, archive, workers, lambda n, most: progress("cores rated off the grid", n, most))
     if also is not None:
         yield also(problem, archive, named)
 

@@ -3,8 +3,9 @@
 study.toml and its catalogues as read, run.json (versions, seed, counts, seconds, picks), designs.csv, front.csv,
 yield.csv, percentiles.csv, clouds.csv, nested.csv, truncated.csv, indices.csv, sensitivities.csv, budget.csv,
 curves.csv, limits.csv, misses.csv, sheets.json (calculation sheets of the front), evaluated.sqlite (what the search
-kept, see `optimize.store`), figures/, drawings/; with [robust] robust.csv and fallen.csv; with a loop water.csv,
-flow.csv and pump.csv; with a schedule soak.csv and soak_gains.csv; of a rerun changes.csv, fates.csv and worth.csv.
+kept, see `optimize.store`), figures/, drawings/; with [robust] robust.csv and fallen.csv; with off_grid in [search]
+off_grid.csv and off_grid_builds.csv; with a loop water.csv, flow.csv and pump.csv; with a schedule soak.csv and
+soak_gains.csv; of a rerun changes.csv, fates.csv and worth.csv.
 """
 
 import json
@@ -25,7 +26,7 @@ SHEETS = "sheets.json"
 TABLES = (
     "designs", "front", "yield", "percentiles", "clouds", "nested", "truncated", "robust", "fallen", "indices",
     "sensitivities", "budget", "curves", "limits", "misses", "water", "flow", "pump", "soak", "soak_gains", "changes",
-    "fates", "worth",
+    "fates", "worth", "off_grid", "off_grid_builds",
 )
 # Columns that may be all empty, or hold names that look like numbers ("-12")
 _TEXTS = dict.fromkeys((

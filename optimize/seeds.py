@@ -2,7 +2,7 @@
 
 import numpy as np
 
-_PURPOSES = ("search", "scatter", "nested", "robust", "pilot", "indices")
+_PURPOSES = ("search", "scatter", "nested", "robust", "pilot", "indices", "off_grid")
 
 
 def stream(seed: int, purpose: str) -> np.random.SeedSequence:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,6 +15,9 @@ from optimize.study.load import load
 from optimize.tables import header
 from optimize.typed_core import fixed_values
 from physics.arrays import Array
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def problem_of_run(run: runs.Run) -> CoreProblem:
@@ -47,11 +50,11 @@ def cores_of_read_run(space: Space, run: runs.Run, names: Sequence[str]) -> Para
         designs, known, system = run.tables["designs"], run.record["picks"], run.record["units"]
     except KeyError as missing:
         raise FinfrontError(f"the run is damaged: {missing} is missing", str(folder), "make the run again") from None
-    rows = designs.drop_duplicates("core").set_index("core")
+    rows = _with_off_grid(designs, run).drop_duplicates("core").set_index("core")
     wanted = [known.get(name, name) for name in names]
     absent = [name for name, core in zip(names, wanted, strict=True) if core not in rows.index]
     if absent:
-        told = ", ".join([*known, "or a core of designs.csv"])
+        told = ", ".join([*known, "or a core of designs.csv" + " or off_grid.csv" * ("off_grid" in run.tables)])
         raise FinfrontError(f"the run has no core {units.quoted(absent[0])}", str(folder), f"name one of: {told}")
     rows, cores = rows.loc[wanted], fixed_values(space)
     for key in space.names:
@@ -60,6 +63,14 @@ def cores_of_read_run(space: Space, run: runs.Run, names: Sequence[str]) -> Para
             raise FinfrontError(f"the run does not vary {key}", str(folder), "give the study this run was made from")
         cores[key] = _stored(space, key, rows[column].tolist(), system, folder)
     return cores
+
+
+def _with_off_grid(designs: "pd.DataFrame", run: runs.Run) -> "pd.DataFrame":
+    """The designs of a run, and what it found off the grid."""
+    import pandas as pd
+
+    moved = run.tables.get("off_grid")
+    return designs if moved is None else pd.concat([designs, moved], join="inner", ignore_index=True)
 
 
 def _stored(space: Space, key: str, cells: list[Any], system: str, folder: Path) -> Array:

@@ -33,7 +33,7 @@ def main() -> None:
         told = FinfrontError(f"{error.strerror or error}{where}", do="name another place, or make room")
         code = _complain(str(told), error if debug else None, 2)
     except Exception as error:
-        code = _unexpected(error, debug)
+        code = 130 if _interrupted(error) else _unexpected(error, debug)
     if code == 130:  # typer turns Ctrl-C into this
         print("stopped", file=sys.stderr)
     sys.exit(code if isinstance(code, int) else 0)
@@ -44,6 +44,13 @@ def _complain(text: str, error: BaseException | None, code: int) -> int:
         raise error
     print(text, file=sys.stderr)
     return code
+
+
+def _interrupted(error: BaseException | None) -> bool:
+    """Whether Ctrl-C came while a compiled module was being loaded, which makes another error of it."""
+    if error is None or isinstance(error, KeyboardInterrupt):
+        return error is not None
+    return _interrupted(error.__cause__ or error.__context__)
 
 
 def _unexpected(error: Exception, debug: bool) -> int:

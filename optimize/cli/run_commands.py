@@ -30,6 +30,7 @@ def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="Study file to
 @app.command()
 def check(study: StudyFile) -> None:
     """Read a study and say what it asks; every fault at once if it has any."""
+    from optimize.freed import moved_lines
     from optimize.method import search_method
     from optimize.tolerance.robust import check_robust
 
@@ -41,6 +42,8 @@ def check(study: StudyFile) -> None:
     print(f"{study}: sound. {count}, {said}")
     for name, axis in zip(space.names, space.axes, strict=True):
         print(f"  {name}: {'continuous' if axis.size is None else f'{axis.size} values'}")
+    for line in moved_lines(problem):
+        print(f"  {line}")
 
 
 @app.command(name="run")

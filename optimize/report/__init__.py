@@ -121,6 +121,7 @@ def draw_all(run: "Run") -> "dict[str, Figure]":
     from optimize.report import headlines
     from optimize.report.core_data import limit_data, range_data
     from optimize.report.figures import draw_limits, draw_range
+    from optimize.report.off_grid_figure import draw_off_grid, off_grid_data
     from optimize.report.system_figures import system_figures
     from optimize.report.tolerance_figures import front_figures
 
@@ -128,6 +129,8 @@ def draw_all(run: "Run") -> "dict[str, Figure]":
     if "front" in run.tables:
         drawn |= front_figures(run) | _curves(run) | system_figures(run)
         drawn["range"] = draw_range(range_data(run), headlines.range_of_front(run))
+    if "off_grid" in run.tables:
+        drawn["off_grid"] = draw_off_grid(off_grid_data(run), headlines.off_grid(run))
     drawn["limits"] = draw_limits(limit_data(run), headlines.limits(run))
     return drawn | _rerun(run)
 

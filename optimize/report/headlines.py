@@ -55,6 +55,14 @@ def worth(run: Run) -> str:
     return fit(run, "what more or less of each dimension and limit is worth")
 
 
+def off_grid(run: Run) -> str:
+    """What leaving the steps gave."""
+    share = run.record["off_grid"]["hypervolume"]
+    if share["off_grid"] is None or not share["grid"]:
+        return fit(run, "the front off the grid")
+    return fit(run, f"off the grid {100 * (share['off_grid'] / share['grid'] - 1):.2g} % more of the hypervolume")
+
+
 def misses(run: Run) -> str:
     """Nothing is feasible."""
     return fit(run, f"none of {scope_of(run.record).cores:,} cores meets everything; these come nearest")

@@ -12,6 +12,7 @@ from optimize.report.core_data import limit_data
 from optimize.report.figure_data import at_limit, limit_words
 from optimize.report.figures import share_words
 from optimize.report.markdown import named_cores, named_heads, output_rows, plain, table
+from optimize.report.off_grid_section import off_grid_section
 from optimize.report.rerun_data import is_rerun
 from optimize.report.rerun_section import rerun_section
 from optimize.report.system_sections import system_sections
@@ -23,7 +24,7 @@ MAIN_OUTPUTS = (
     "heat_rejected", "air_outlet_temperature", "air_pressure_drop", "coolant_pressure_drop", "filled_mass",
     "stack_height",
 )
-RERUN, NOTES = "Before and after", "Noted on this run"
+RERUN, NOTES, OFF_GRID = "Before and after", "Noted on this run", "Off the grid"
 ASKED, NAMED, MISSES = "What was asked", "The cores with a name", "The nearest misses"
 LIMITS, TRUST, MADE = "What limits what", "How far to trust it", "How it was made"
 _MOST_LIMITS = 12
@@ -56,6 +57,8 @@ def sections(run: Run) -> dict[str, str]:
         said |= {title.removeprefix("## "): text for title, text in zip(both[::2], both[1::2], strict=True)}
     elif len(run.tables["misses"]):
         said[MISSES] = _misses(run)
+    if "off_grid" in run.record:
+        said[OFF_GRID] = off_grid_section(run)
     said |= {LIMITS: _limits(run), TRUST: f"{_trust(run)}\n\n{CAUTIONS}", MADE: _made(run)}
     return said
 

@@ -33,7 +33,8 @@ class Tolerance:
 class Variable:
     """One thing a core is made of: fixed (one value), discrete (several) or continuous (`low` to `high`, no values).
 
-    Numbers are SI; `core.passes` and catalogue choices hold texts.
+    Numbers are SI; `core.passes` and catalogue choices hold texts. `ends`: of a range taken in steps, as written; the
+    last step may fall short of the second.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Variable:
     low: float | None = None
     high: float | None = None
     tolerance: Tolerance | None = None
+    ends: tuple[float, float] | None = None
 
     @property
     def is_continuous(self) -> bool:
@@ -165,12 +167,13 @@ class Limit:
 
 @dataclass(frozen=True)
 class Search:
-    """How the front is looked for."""
+    """How the front is looked for; `off_grid`: and then moved off the steps of its ranges."""
 
     method: str = "auto"
     evaluations: int = 50_000
     population: int = 200
     out_of_range: str = "flag"
+    off_grid: bool = False
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from pydantic import AfterValidator, Field, PlainValidator, ValidationInfo, fiel
 from optimize import units
 from optimize.study.agreement import has_output_table
 from optimize.study.catalogue_entries import FinTolerances, PortTolerances
-from optimize.study.faults import refusal
+from optimize.study.faults import refusal, refusals
 from optimize.study.goals import LimitTable, ObjectiveTable
 from optimize.study.model import LARGEST_BLOCKAGE, Variable
 from optimize.study.schema_drive import BlowerTable, EngineTable, NetGainTable
@@ -189,6 +189,7 @@ class SearchTable(Table):
     population: Annotated[int, whole(4, 100_000)] = 200
     evaluations: Annotated[int, whole(1, MOST_EVALUATIONS)] = 50_000
     out_of_range: Literal["flag", "refuse"] = "flag"
+    off_grid: bool = False
 
     @field_validator("evaluations")
     @classmethod
@@ -196,6 +197,16 @@ class SearchTable(Table):
         if evaluations < info.data.get("population", 0):
             raise refusal(f"fewer than one population of {info.data['population']}", "raise it")
         return evaluations
+
+
+def _moves(table: SearchTable, info: ValidationInfo[Any]) -> SearchTable:
+    """Validator: off the grid something must be free to move; skipped while a table could not be read."""
+    told = [info.data.get(key) for key in ("core", "tanks", "material", "ducts")]
+    values = [value for part in told if part is not None for _, value in part if isinstance(value, Variable)]
+    if table.off_grid and None not in told and not any(value.ends or value.is_continuous for value in values):
+        do = 'write thickness = { from = "40 mm", to = "90 mm", step = "5 mm" }, or leave off_grid out'
+        raise refusals([("off_grid", refusal("no variable is a range that a core could be moved in", do))])
+    return table
 
 
 class ModelTable(Table):
@@ -247,7 +258,7 @@ class StudyFile(Table):
     ducts: DuctsTable
     objectives: list[ObjectiveTable]
     limits: list[LimitTable] = Field(default_factory=list)
-    search: SearchTable = SearchTable()
+    search: Annotated[SearchTable, AfterValidator(_moves)] = SearchTable()
     scatter: Annotated[ScatterTable, AfterValidator(correlated_scatter)] = ScatterTable()
     robust: Annotated[RobustTable, AfterValidator(runs_that_scatter)] | None = None
     model: ModelTable = ModelTable()

@@ -56,7 +56,8 @@ class RangeTable(Table):
             return Variable("", (), self.start, self.to, self.tolerance)
         count = math.floor((self.to - self.start) / step + _STEP_SLACK) + 1
         values = tuple(float(f"{self.start + i * step:.12g}") for i in range(count))
-        return Variable("", values, None, None, self.tolerance)
+        ends = None if rule.kind == "whole" else (self.start, self.to)
+        return Variable("", values, None, None, self.tolerance, ends)
 
 
 def _step(raw: object, info: ValidationInfo[Any]) -> float:

@@ -139,8 +139,8 @@ def _sections(run: Run, told: dict[str, str], plots: Plots) -> list[Section]:
     if budget := budget_table(run):
         said[_TIGHTEN] = f"{said[_TIGHTEN]}\n\n{budget}"
     said[summary.TRUST] = said[summary.TRUST].removesuffix(summary.CAUTIONS)
-    order = (summary.NOTES, summary.RERUN, _COPIES, _ROBUST, _MADE_OF, summary.LIMITS, _CURVES, _GAIN, _CIRCUIT, _SOAK,
-             _MOISTURE, summary.TRUST, _TIGHTEN, _ASSUMED, _CAUTIONS, summary.MADE)
+    order = (summary.NOTES, summary.RERUN, summary.OFF_GRID, _COPIES, _ROBUST, _MADE_OF, summary.LIMITS, _CURVES,
+             _GAIN, _CIRCUIT, _SOAK, _MOISTURE, summary.TRUST, _TIGHTEN, _ASSUMED, _CAUTIONS, summary.MADE)
     there = [title for title in order if title in said or title in plots.sections]
     return [Section(t, html(said.get(t, ""), t), plots.sections.get(t, [])) for t in there]
 
