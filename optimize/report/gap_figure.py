@@ -52,7 +52,7 @@ def draw_gap(lines: Sequence[GapLine], headline: str, about: str) -> "Figure":
     last = max(float(line.times[-1]) for line in lines)
     first = min(float(line.times[0]) for line in lines)
     right = last * (last / first) ** (_ROOM / (1 - _ROOM))
-    ax.set(xscale="log", yscale="log", xlim=(0.9 * first, right), ylim=(0.7 * floor, 130.0))
+    ax.set(xscale="log", yscale="log", xlim=(0.9 * first, right), ylim=(0.45 * floor, 130.0))
     ax.set_xticks(ticks := [t for t in _decades(first, last) if t <= 1.01 * last], [f"{t:g}" for t in ticks])
     ax.set_xticks([], minor=True)
     percents = [100.0, *(p for p in _FLOORS if p >= floor)]
