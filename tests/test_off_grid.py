@@ -232,7 +232,7 @@ def test_several_ranges_are_moved_together():
 @pytest.mark.slow
 def test_several_ranges_are_moved_together_along_a_limit():
     # Longer tanks feed the passages more evenly, and leave less of the pocket's length to the core
-    found = in_three_ranges({"core.length": (0.26, 0.325), "tanks.length": (0.004, 0.03)}, 3)
+    found = in_three_ranges({"core.length": (0.26, 0.325), "tanks.length": (0.004, 0.03)}, 10)
     points = found[0].front.points[:, [found[0].problem.space.names.index(name) for name in ("length", "tank_length")]]
     assert points[:, 0].max() < 0.324
 

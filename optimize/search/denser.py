@@ -8,9 +8,10 @@ from optimize.search.rows import Rows
 from physics.arrays import Array, IntArray
 
 NOTHING = 1e-12  # of the box up to the corner
-BEYOND = 6  # points tried beyond each end of a build
+BEYOND = 12  # points tried beyond each end of a build, and half of them anywhere around it
 THINNINGS = 20
 _BETWEEN = (0.3, 0.7)  # of the way from one point of the front to the next
+_FAR = 8  # powers of two: points of a build to the one from which its end is left behind
 _REACH = (-6.0, -1.0)  # of moves around a point, as powers of ten of the range
 _NEAR, _PARENTS = 8, 6  # places along the front from which points are taken together, and how many of them
 _SHARE = (0.2, 1.0)  # of a difference
@@ -39,16 +40,24 @@ def between(
 
 
 def beyond(front: Rows, builds: Builds, random: np.random.Generator) -> Array:
-    """Points beyond both ends of each build, away from their neighbours on it: a limit may stand just there."""
+    """Points beyond both ends of each build, away from points near and far on it: a limit may stand just there.
+
+    Along an edge where limits meet only the far ones tell the direction: near ones differ most in how close they came.
+    Where another limit ends that edge the front goes on around a corner: every other point is in any direction.
+    """
     points, _ = in_builds(front, builds)
     changes = np.any(np.diff(builds.of(points), axis=0) != 0, axis=1)
     first, last = np.flatnonzero(np.append(True, changes)), np.flatnonzero(np.append(changes, True))
+    steps = 2 ** random.integers(_FAR, size=(2, len(first), BEYOND))
+    inner = np.concatenate([
+        np.minimum(first[:, None] + steps[0], last[:, None]), np.maximum(last[:, None] - steps[1], first[:, None]),
+    ]).reshape(-1)
     ends = np.repeat(np.concatenate([first, last]), BEYOND)
-    inner = np.repeat(np.concatenate([np.minimum(first + 1, last), np.maximum(last - 1, first)]), BEYOND)
     places = builds.places(points)
     away: Array = (places[ends] - places[inner]) / builds.ranges
     length = np.max(np.abs(away), axis=1, keepdims=True)
-    away = np.where(length > 0.0, away / np.where(length > 0.0, length, 1.0), random.uniform(-1.0, 1.0, away.shape))
+    known = (length > 0.0) & (np.arange(len(ends)) % 2 == 0)[:, None]
+    away = np.where(known, away / np.where(known, length, 1.0), random.uniform(-1.0, 1.0, away.shape))
     reach = 10.0 ** random.uniform(*_REACH, (len(ends), 1))
     return builds.points(builds.of(points)[ends], places[ends] + reach * away * builds.ranges)
 

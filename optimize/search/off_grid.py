@@ -32,10 +32,10 @@ Progress = Callable[[int, int], None]
 Settle = Callable[[Array], Array]
 
 BLOCK = 4096  # points judged together
-PLACES = 8  # where a build is tried first
+PLACES = 16  # where a build is tried first
 HALVINGS = 8  # of the moves of builds that race for the front
 CHILDREN = 4  # of each in a round
-SLOPE = 0.5  # how far behind, in widths of the front, a build may be for each range its moves still reach
+SLOPE = 2.0  # how far behind, in widths of the front, a build may be for each range its moves still reach
 ANCHORS = 300  # points of the front that a race is run against
 SEEN = 64  # places at which builds are compared
 COARSE = 512  # points of the front, about, while builds still enter it
@@ -53,7 +53,7 @@ class Care:
     the front may lose when it is thinned at the end. most : points of the front before that.
     """
 
-    still: float = 1e-5
+    still: float = 5e-6
     nothing: float = 3e-10
     loss: float = 2e-5
     most: int = 100_000
