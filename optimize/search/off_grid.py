@@ -56,7 +56,7 @@ class Care:
     still: float = 5e-6
     nothing: float = 3e-10
     loss: float = 2e-5
-    most: int = 100_000
+    most: int = 200_000
 
 
 CARE = Care()
