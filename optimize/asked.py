@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from optimize.evaluate import CoreProblem
+    from optimize.handover.acceptance import Guard
     from optimize.runs import Run
     from optimize.space import Parameters
     from optimize.study.model import Study
@@ -136,7 +137,14 @@ def lines_of(texts: list[str]) -> dict[str, set[int]]:
     return found
 
 
-def share_of(text: str, option: str) -> float:
+def guard_of(loss: str, flow: str) -> "Guard":
+    """What the bench of an acceptance cannot tell, as typed."""
+    from optimize.handover.acceptance import Guard
+
+    return Guard(_share_of(loss, "--loss"), _share_of(flow, "--flow"))
+
+
+def _share_of(text: str, option: str) -> float:
     """A share such as '1 %', above zero."""
     from optimize import units
 

@@ -15,7 +15,6 @@ from small_studies import ROOT
 
 from optimize.errors import FinfrontError
 from optimize.evaluate import CoreProblem
-from optimize.fitting.acceptance import acceptance
 from optimize.fitting.bench_file import read_bench
 from optimize.fitting.findings import (
     chance_of_misfit,
@@ -40,6 +39,7 @@ from optimize.fitting.posterior import (
 from optimize.fitting.quantities import OUTPUTS
 from optimize.fitting.scales import Scales
 from optimize.fitting.steady import steady
+from optimize.handover.acceptance import Guard, acceptance
 from optimize.study.corrections import as_toml
 from optimize.study.load import load
 from optimize.tolerance.draws import Draws
@@ -504,7 +504,7 @@ def test_another_core_tells_less_of_this_one(problem, core, found):
 
 
 def test_acceptance_is_guarded_by_the_bench(problem, core):
-    fine, coarse = (acceptance(problem, core, u, u) for u in (0.005, 0.4))
+    fine, coarse = (acceptance(problem, core, Guard(u, u)) for u in (0.005, 0.4))
     for a in fine:
         assert a.possible
         assert a.point.both[0] < a.low < a.point.loss < a.high < a.point.both[1]

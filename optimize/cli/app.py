@@ -27,6 +27,10 @@ RunFolder = Annotated[
 Salvage = Annotated[bool, typer.Option("--salvage", help="Go on from the sound batches of a damaged store.")]
 Out = Annotated[Path, typer.Option(help="Folder for what is written.")]
 HANDOVER = Path("results/handover")
+BenchLoss = Annotated[
+    str, typer.Option("--loss", help="Uncertainty of the loss on the bench of the acceptance, 95 %, of the value.")
+]
+BenchFlow = Annotated[str, typer.Option("--flow", help="Uncertainty of the flow on that bench, 95 %, of the value.")]
 Workers = Annotated[int | None, typer.Option(min=1, help="Processes; no result depends on it.", show_default="all")]
 OnCluster = Annotated[
     str | None, typer.Option("--cluster", metavar="ADDRESS", help="Spread the work over this dask cluster.")

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from optimize import asked
-from optimize.cli.app import Core, FromRun, Pick, StudyFile, StudyOrRun, app
+from optimize.cli.app import BenchFlow, BenchLoss, Core, FromRun, Pick, StudyFile, StudyOrRun, app
 
 _FILES = typer.Argument(metavar="BENCH...", help="Bench files (CSV).", show_default=False)
 
@@ -41,16 +41,15 @@ def fit(
 @app.command()
 def accept(
     study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee",
-    loss: Annotated[str, typer.Option(help="Uncertainty of the bench's loss, 95 %, of the value.")] = "1 %",
-    flow: Annotated[str, typer.Option(help="Uncertainty of the bench's flow, 95 %, of the value.")] = "1 %",
+    loss: BenchLoss = "1 %", flow: BenchFlow = "1 %",
     out: Annotated[Path, typer.Option(help="Folder for table and figure.")] = Path("results/acceptance"),
 ) -> None:
     """Bench losses between which a delivered core is accepted, guarded by the bench's own uncertainty."""
-    from optimize.fitting.acceptance import acceptance
-    from optimize.fitting.written import acceptance_lines, write_acceptance
+    from optimize.handover.acceptance import acceptance
+    from optimize.handover.acceptance_written import acceptance_lines, write_acceptance
 
     problem, chosen, _ = asked.core_and_run(study, core, run, pick)
-    made = acceptance(problem, chosen, asked.share_of(loss, "--loss"), asked.share_of(flow, "--flow"))
+    made = acceptance(problem, chosen, asked.guard_of(loss, flow))
     out.mkdir(parents=True, exist_ok=True)
     print("\n".join(acceptance_lines(made, problem.study.units)))
     for path in write_acceptance(made, problem.study.units, out):

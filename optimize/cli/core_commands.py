@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from optimize import asked
-from optimize.cli.app import HANDOVER, Core, FromRun, Out, Pick, StudyFile, StudyOrRun, app
+from optimize.cli.app import HANDOVER, BenchFlow, BenchLoss, Core, FromRun, Out, Pick, StudyFile, StudyOrRun, app
 
 
 @app.command()
@@ -103,12 +103,16 @@ def draw(
 
 
 @app.command()
-def sheet(study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee", out: Out = HANDOVER) -> None:
+def sheet(
+    study: StudyOrRun, core: Core = None, run: FromRun = None, pick: Pick = "knee", loss: BenchLoss = "1 %",
+    flow: BenchFlow = "1 %", out: Out = HANDOVER,
+) -> None:
     """What a core supplier signs: specification, bench figures and tolerances as a workbook, and one page (PDF)."""
     from optimize.handover import write_sheets
 
+    guard = asked.guard_of(loss, flow)
     problem, chosen, known = asked.core_and_run(study, core, run, pick)
-    for path in write_sheets(problem, chosen, known.name, known.record, out, known.tables):
+    for path in write_sheets(problem, chosen, known.name, known.record, out, known.tables, guard):
         print(path)
 
 

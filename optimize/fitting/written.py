@@ -1,4 +1,4 @@
-"""A fit and an acceptance in words, tables and figures, in the units of the study."""
+"""A fit in words, tables and a figure, in the units of the study."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -7,7 +7,6 @@ import numpy as np
 
 from optimize import units
 from optimize.csv_file import write_csv
-from optimize.fitting.acceptance import Accepted
 from optimize.fitting.findings import (
     chance_of_misfit,
     corrections,
@@ -20,7 +19,6 @@ from optimize.fitting.findings import (
 from optimize.fitting.fit import Fit, about_of, held_prediction, model_of
 from optimize.fitting.next_point import MOST_SHOWN, Candidate, Goals
 from optimize.fitting.quantities import KINDS
-from optimize.report.acceptance_figure import AcceptedLine, write_acceptance_figure
 from optimize.report.fit_figure import BandRow, ResidualRow, write_fit_figure
 from optimize.report.markdown import table
 from optimize.study.corrections import FACTORS, as_toml
@@ -220,43 +218,3 @@ def _residual_rows(found: Fit) -> list[ResidualRow]:
                 (rows.y - found.published)[own] / sd[own], post.residuals[own] / sd[own],
             ))
     return made
-
-
-def acceptance_lines(made: Sequence[Accepted], system: str) -> list[str]:
-    """The limits as a table."""
-    heads = ["bench", "flow", "expected", "zone of the shop", "bench +-", "accept from", "to"]
-    rows = []
-    for a in made:
-        flow = units.show(a.point.mass_flow, "mass flow", system, 3)
-        if a.stream.name == "coolant":
-            flow = units.show(a.point.volume_flow, "volume flow", system, 3)
-        losses = (a.point.loss, *a.point.both, a.half_width, a.low, a.high)
-        values = [units.show(v, "pressure", system, 3) for v in losses]
-        ends = values[4:] if a.possible else ["the bench is too coarse", "-"]
-        rows.append([a.stream.fluid, flow, values[0], f"{values[1]} .. {values[2]}", values[3], *ends])
-    return table(heads, rows).split("\n")
-
-
-def write_acceptance(made: Sequence[Accepted], system: str, folder: Path) -> list[Path]:
-    """acceptance.csv, acceptance.md and the figure."""
-    text = folder / "acceptance.md"
-    text.write_text("\n".join(["# Acceptance on the bench", "", *acceptance_lines(made, system), "", CAUTION]) + "\n",
-                    encoding="utf-8")
-    head = ["bench", "mass_flow [kg/s]", "volume_flow [m3/s]", "expected [Pa]", "zone_low [Pa]", "zone_high [Pa]",
-            "bench_half_width [Pa]", "accept_low [Pa]", "accept_high [Pa]", "possible"]
-    rows = [
-        [a.stream.fluid, *(f"{v:.6g}" for v in (a.point.mass_flow, a.point.volume_flow, a.point.loss, *a.point.both,
-                                                a.half_width, a.low, a.high)), "yes" if a.possible else "no"]
-        for a in made
-    ]
-    factor, _ = units.scale("pressure", system)
-    lines = [
-        AcceptedLine(
-            fluid, np.array([a.point.mass_flow for a in own]), np.array([a.point.loss for a in own]) / factor,
-            np.array([a.point.both for a in own]) / factor, np.array([(a.low, a.high) for a in own]) / factor,
-        )
-        for fluid in dict.fromkeys(a.stream.fluid for a in made)
-        for own in [[a for a in made if a.stream.fluid == fluid]]
-    ]
-    figure = write_acceptance_figure(lines, units.unit_symbol("pressure", system), folder)
-    return [text, write_csv(folder / "acceptance.csv", head, rows), *figure]

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from optimize.evaluate import CoreProblem
+from optimize.handover.acceptance import GUARD, Guard
 from optimize.space import Parameters, Space
 
 if TYPE_CHECKING:
@@ -15,37 +16,19 @@ if TYPE_CHECKING:
     Tables = Mapping[str, pd.DataFrame]
 
 
-def write_workbook(
-    problem: CoreProblem, core: Parameters, name: str, record: dict[str, Any] | None, path: Path,
-    tables: "Tables | None" = None,
-) -> Path:
-    """The workbook of one core; `record` and `tables` are those of its run, where it is of one."""
-    from optimize.handover.subject import subject
-    from optimize.handover.workbook import write
-
-    return write(subject(problem, core, name, record, tables), path)
-
-
-def write_page(
-    problem: CoreProblem, core: Parameters, name: str, record: dict[str, Any] | None, path: Path,
-    tables: "Tables | None" = None,
-) -> Path:
-    """The page to sign, a PDF of one A4 sheet."""
-    from optimize.handover.page import write
-    from optimize.handover.subject import subject
-
-    return write(subject(problem, core, name, record, tables), path)
-
-
 def write_sheets(
     problem: CoreProblem, core: Parameters, name: str, record: dict[str, Any] | None, folder: Path,
-    tables: "Tables | None" = None,
+    tables: "Tables | None" = None, guard: Guard = GUARD,
 ) -> list[Path]:
-    """Workbook and page of one core, rated once, in a folder that is made if need be."""
+    """Workbook and page of one core, rated once, in a folder that is made if need be.
+
+    `record` and `tables` are those of its run, where it is of one; `guard`: what the acceptance's bench
+    cannot tell.
+    """
     from optimize.handover import page, workbook
     from optimize.handover.subject import subject
 
-    found = subject(problem, core, name, record, tables)
+    found = subject(problem, core, name, record, tables, guard=guard)
     folder.mkdir(parents=True, exist_ok=True)
     return [workbook.write(found, folder / f"{name}.xlsx"), page.write(found, folder / f"{name}.pdf")]
 

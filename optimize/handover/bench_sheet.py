@@ -4,17 +4,18 @@ from typing import Any
 
 from optimize import units
 from optimize.handover import notes
-from optimize.handover.bench import BenchPoint, Stream
+from optimize.handover.acceptance import TOO_COARSE, Accepted, guarded
+from optimize.handover.bench import Stream
 from optimize.handover.digits import decimals, decimals_of_largest
-from optimize.handover.grid import Grid, Look, Words
+from optimize.handover.grid import Grid, Look, Value, Words
 from optimize.handover.subject import Subject
 
-_WIDTHS = (16, 12, 12, 12, 13, 12, 12, 12, 12, 16, 14, 14)
+_WIDTHS = (16, 12, 12, 12, 13, 12, 12, 12, 12, 12, 12, 16, 14, 14)
 _AIR_VOLUME = {"SI": "L/s", "US": "ft^3/min"}  # the measures of flow benches
-_MEASURED = 11
+_MEASURED = 13
 _HEADS = (
     "of the largest flow", "mass flow", "volume flow", "Reynolds number", "expected loss", "from", "to", "from", "to",
-    "look into it below", "accept up to", "measured",
+    "from", "to", "look into it below", "accept up to", "measured",
 )
 
 
@@ -31,16 +32,17 @@ def bench_sheet(s: Subject, book: Any, look: Look, named: Words) -> None:
 def _stream(s: Subject, grid: Grid, stream: Stream) -> None:
     system = s.problem.study.units
     grid.heading(notes.stream_title(stream, system))
-    for first, last, text in ((5, 6, "shop tolerances alone"), (7, 8, "correlations alone"), (9, 10, "both together")):
-        grid.over(first, last, text)
+    over = ("shop tolerances alone", "correlations alone", "both together", "less the bench's own")
+    for i, text in enumerate(over):
+        grid.over(5 + 2 * i, 6 + 2 * i, text)
     grid.at += 1
     grid.heads(_HEADS)
     loss, mass = (units.unit_symbol(kind, system) for kind in ("pressure", "mass flow"))
     volume, _ = volume_unit(stream, system)
     grid.row(("%", mass, volume, "", *(loss for _ in _HEADS[4:])), 0, ["soft"] + ["number"] * (len(_HEADS) - 1))
     places = loss_places(stream, system)
-    for point in stream.points:
-        _point(s, grid, stream, point, places)
+    for accepted in guarded(stream, s.guard):
+        _point(s, grid, accepted, places)
     for text in notes.stream_notes(stream):
         grid.note(text)
 
@@ -57,21 +59,23 @@ def loss_places(stream: Stream, system: str) -> int:
     return decimals_of_largest(float(units.to_display(point.loss, "pressure", system)) for point in stream.points)
 
 
-def _point(s: Subject, grid: Grid, stream: Stream, point: BenchPoint, places: int) -> None:
-    system = s.problem.study.units
+def _point(s: Subject, grid: Grid, accepted: Accepted, places: int) -> None:
+    system, point = s.problem.study.units, accepted.point
     losses = [
         float(units.to_display(value, "pressure", system))
-        for value in (point.loss, *point.shop, *point.model, *point.both)
+        for value in (point.loss, *point.shop, *point.model, *point.both, accepted.low, accepted.high)
     ]
     flows = (
         100 * point.share, float(units.to_display(point.mass_flow, "mass flow", system)),
-        point.volume_flow / volume_unit(stream, system)[1], point.Re,
+        point.volume_flow / volume_unit(accepted.stream, system)[1], point.Re,
     )
-    styles = ["number"] * 5 + ["number"] * 4 + ["accept"] * 2
-    grid.row((*flows, *losses), (0, *(decimals([v], 4) for v in flows[1:3]), 0, *(places for _ in losses)), styles)
+    shown: list[Value] = [*losses] if accepted.possible else [*losses[:-2], TOO_COARSE, "-"]
+    styles = ["number"] * 11 + ["accept"] * 2
+    grid.row((*flows, *shown), (0, *(decimals([v], 4) for v in flows[1:3]), 0, *(places for _ in losses)), styles)
     grid.at -= 1
     grid.cell(_MEASURED, None, places, "fill in")
-    _judge(grid, losses[5], losses[6])
+    if accepted.possible:
+        _judge(grid, *losses[-2:])
     grid.at += 1
 
 

@@ -38,7 +38,9 @@ _BENCH = (
     "near that of the duty; the coolant's at equal volume flow.",
     "'shop tolerances alone': 95 % of {draws:,} copies within the tolerances of the sheet Tolerances, the correlations "
     "taken as true. 'correlations alone': the nominal core, 95 % of the published bands of its correlations. 'both "
-    "together': copies under both, by which a first core is judged. The uncertainty of the bench comes on top.",
+    "together': copies under both, by which a first core is judged. 'less the bench's own': a guard band at either end "
+    "for a bench whose loss is uncertain by {loss:.3g} % and whose flow by {flow:.3g} % (95 %), so that no core passes "
+    "by an error of the bench.",
     "Below the lower figure look for missing fins, too few passages, or flow past the core or a divider. A cell in "
     "'measured' turns red outside.",
 )
@@ -46,7 +48,7 @@ _BENCH = (
 
 def bench(s: Subject) -> list[str]:
     """How the figures of the bench are meant."""
-    return [text.format(draws=s.draws) for text in _BENCH]
+    return [text.format(draws=s.draws, loss=100 * s.guard.loss, flow=100 * s.guard.flow) for text in _BENCH]
 
 
 def stream_title(stream: Stream, system: str) -> str:

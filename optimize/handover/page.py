@@ -5,6 +5,7 @@ from pathlib import Path
 
 from optimize import units
 from optimize.handover import notes
+from optimize.handover.acceptance import guarded
 from optimize.handover.bench import Stream
 from optimize.handover.bench_sheet import loss_places, volume_unit
 from optimize.handover.digits import shown
@@ -115,8 +116,7 @@ def _entry(paper: Paper, x: float, y: float, entry: Entry) -> None:
 
 def _bench(paper: Paper, s: Subject) -> None:
     """Every flow of every stream, with room for what is measured."""
-    system = s.problem.study.units
-    unit = units.unit_symbol("pressure", system)
+    unit = units.unit_symbol("pressure", s.problem.study.units)
     y, span = _BENCH_TOP + 3.5, WIDTH - 2 * _EDGE
     paper.text(_EDGE, y - 1.2, f"Loss of the core alone on a flow bench [{unit}]", 120, 7.5, bold=True, colour=FRONT)
     paper.line([(_EDGE, y), (_EDGE + span, y)], FRONT, 0.3)
@@ -124,11 +124,11 @@ def _bench(paper: Paper, s: Subject) -> None:
     for place, head in zip(_BENCH, _HEADS, strict=True):
         paper.text(_EDGE + place, y - 1.1, head, 26, 6.5, colour=SOFT, align="right")
     for stream in s.bench:
-        y = _stream(paper, stream, system, y, span)
+        y = _stream(paper, s, stream, y, span)
 
 
-def _stream(paper: Paper, stream: Stream, system: str, y: float, span: float) -> float:
-    y += _ROW
+def _stream(paper: Paper, s: Subject, stream: Stream, y: float, span: float) -> float:
+    y, system = y + _ROW, s.problem.study.units
     paper.text(_EDGE, y - 1.1, notes.stream_title(stream, system), span, 7, bold=True)
     volume, size = volume_unit(stream, system)
     mass = units.unit_symbol("mass flow", system)
@@ -137,14 +137,14 @@ def _stream(paper: Paper, stream: Stream, system: str, y: float, span: float) ->
         return float(units.to_display(value, "pressure", system))
 
     places = loss_places(stream, system)
-    for point in stream.points:
-        y += _ROW
+    for accepted in guarded(stream, s.guard):
+        y, point = y + _ROW, accepted.point
         flow, rate = float(units.to_display(point.mass_flow, "mass flow", system)), point.volume_flow / size
-        low, high = (shown(loss(v), places) for v in point.both)
+        ends = [shown(loss(v), places) for v in (accepted.low, accepted.high)] if accepted.possible else ["-", "-"]
         bands = [" .. ".join(shown(loss(v), places) for v in band) for band in (point.shop, point.model)]
         cells = (
             f"{100 * point.share:.0f} %", f"{flow:.4g} {mass}", f"{rate:.4g} {volume}", shown(loss(point.loss), places),
-            *bands, low, high,
+            *bands, *ends,
         )
         paper.box(_EDGE + _BENCH[5] + 2, y - _ROW, _BENCH[7] - _BENCH[5] - 0.5, _ROW, fill=MODEL_FILL)
         paper.box(_EDGE + _BENCH[7] + 2.5, y - _ROW, _BENCH[8] - _BENCH[7] - 2.5, _ROW, edge=SOFT)
@@ -160,7 +160,8 @@ def _notes(paper: Paper, s: Subject) -> None:
     text = (
         "Bounds in grey follow from the others: of lengths the arithmetic sum, else 95 % of copies; without bounds: "
         f"no tolerance stated. Later cores, against the first one accepted, within shop tolerances: {later}. "
-        "Conditions: workbook, sheet Bench."
+        f"'Look below' and 'accept to' are less a guard band, a bench's loss uncertain by {100 * s.guard.loss:.3g} %, "
+        f"its flow by {100 * s.guard.flow:.3g} %. Conditions: workbook, sheet Bench."
     )
     y = paper.lines(_EDGE, y, text, span, 6.2, 2, colour=SOFT)
     paper.lines(_EDGE, y, " ".join(notes.CAUTIONS[1:]), span, 6.2, 3, colour=FAILED)

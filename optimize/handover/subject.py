@@ -10,6 +10,7 @@ import numpy as np
 
 from optimize.calculation_sheet import Sheet
 from optimize.evaluate import CoreProblem
+from optimize.handover.acceptance import GUARD, Guard
 from optimize.handover.bench import DRAWS, Stream, bench
 from optimize.handover.placing import Placed, placed
 from optimize.handover.plain_text import clean
@@ -30,7 +31,8 @@ class Subject:
     """One core of a study; `record` and `tables` are those of its run, if it is of one.
 
     `values`: its parameters by column name [SI]; `copies`: made within the tolerances of the shop, and rated; `ends`:
-    the core with one dimension after the other at the lower, then the upper end of its tolerance, two rows each.
+    the core with one dimension after the other at the lower, then the upper end of its tolerance, two rows each;
+    `guard`: what the bench of the acceptance cannot tell.
     """
 
     problem: CoreProblem
@@ -46,6 +48,7 @@ class Subject:
     bench: tuple[Stream, ...]
     placed: Placed
     draws: int = field(default=DRAWS)
+    guard: Guard = GUARD
 
     @property
     def title(self) -> str:
@@ -70,7 +73,7 @@ class Subject:
 
 def subject(
     problem: CoreProblem, core: Parameters, name: str, record: dict[str, Any] | None = None,
-    tables: Mapping[str, "pd.DataFrame"] | None = None, draws: int = DRAWS,
+    tables: Mapping[str, "pd.DataFrame"] | None = None, draws: int = DRAWS, guard: Guard = GUARD,
 ) -> Subject:
     """Rate a core (values (1,) of every variable), its copies and its bench.
 
@@ -84,6 +87,7 @@ def subject(
         problem, core, clean(name, 60), record, tables or {}, sheet,
         {key: float(value[0]) for key, value in sheet.batch.parameters.items()}, tolerances,
         problem.rate(copies), problem.rate(at_ends(sheet.batch, tolerances)), bench(problem, core, draws), place, draws,
+        guard,
     )
 
 

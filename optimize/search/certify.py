@@ -11,7 +11,7 @@ from optimize.search.rows import read_only
 from optimize.search.sweep import BLOCK, Grid
 from physics.arrays import Array, IntArray
 
-DRAWN = 65_536  # points that counts and samples are of
+DRAWN = 16_384  # points that counts and samples are of
 
 
 def certify(

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from optimize.pareto import Screen, nondominated, unique_front
+from optimize.pareto import nondominated, unique_front
 from optimize.search.builds import Builds, missing, rivals
 from optimize.search.denser import across, around, between, beyond, corner_of, thinned, volume, width_of
 from optimize.search.problem import Problem
@@ -36,7 +36,7 @@ PLACES = 16  # where a build is tried first
 HALVINGS = 8  # of the moves of builds that race for the front
 CHILDREN = 4  # of each in a round
 SLOPE = 2.0  # how far behind, in widths of the front, a build may be for each range its moves still reach
-ANCHORS = 300  # points of the front that a race is run against
+ANCHORS = 1000  # points of the front that a race is run against
 SEEN = 64  # places at which builds are compared
 COARSE = 512  # points of the front, about, while builds still enter it
 ACROSS = 1  # points moved across the front for each point of it, where several variables are free
@@ -184,12 +184,18 @@ class _State:
             reach /= 2.0
 
     def _behind(self, rows: Rows) -> Array:
-        """How far points are behind the front, in widths of it, and what they miss of the requirements."""
-        behind, front = missing(rows), self.front.objectives
-        if len(front):
-            anchors = front[np.linspace(0, len(front) - 1, min(ANCHORS, len(front))).astype(np.int64)]
-            sound = np.flatnonzero(np.isfinite(behind))
-            behind[sound] += _depth(rows.objectives[sound], anchors, width_of(front))
+        """How far points are behind the front, in widths of it, and what they miss of the requirements.
+
+        Negative where a point is ahead of it and misses nothing.
+        """
+        short, front = missing(rows), self.front.objectives
+        if not len(front):
+            return short
+        anchors = front[np.linspace(0, len(front) - 1, min(ANCHORS, len(front))).astype(np.int64)]
+        sound = np.flatnonzero(np.isfinite(short))
+        depth = _depth(rows.objectives[sound], anchors, width_of(front))
+        behind = short.copy()
+        behind[sound] += np.where(short[sound] > 0.0, np.maximum(depth, 0.0), depth)
         return behind
 
     def challenge(self) -> None:
@@ -248,9 +254,12 @@ def _best(rows: Rows, hair: Array | None) -> Rows:
 
 
 def _depth(objectives: Array, anchors: Array, width: Array) -> Array:
-    """How far a point must be moved in all objectives at once, in widths, to be beaten by no anchor; 0 on the front."""
-    depth, clear = np.zeros(len(objectives)), Screen.of(anchors).passing(objectives)
-    beaten = np.delete(np.arange(len(objectives)), clear)
-    for anchor in anchors:
-        depth[beaten] = np.maximum(depth[beaten], np.min((objectives[beaten] - anchor) / width, axis=1))
+    """How far points must be moved in all objectives at once, in widths, to be beaten by no anchor; negative ahead."""
+    depth = np.full(len(objectives), -np.inf)
+    columns = np.ascontiguousarray((objectives / width).T)
+    for anchor in anchors / width:
+        behind = columns[0] - anchor[0]
+        for column, value in zip(columns[1:], anchor[1:], strict=True):
+            np.minimum(behind, column - value, out=behind)
+        np.maximum(depth, behind, out=depth)
     return depth

@@ -15,6 +15,18 @@ from optimize.space import Parameters
 
 
 @dataclass(frozen=True)
+class Guard:
+    """Uncertainty of the bench that a core is accepted on (95 %), as shares of the loss and of the flow it reads."""
+
+    loss: float = 0.01
+    flow: float = 0.01
+
+
+GUARD = Guard()
+TOO_COARSE = "the bench is too coarse"
+
+
+@dataclass(frozen=True)
 class Accepted:
     """One flow: expected loss [Pa], the zone, half width of the bench's uncertainty (95 %), and what is accepted."""
 
@@ -36,17 +48,18 @@ class Accepted:
         return self.low <= self.high
 
 
-def acceptance(problem: CoreProblem, core: Parameters, loss: float, flow: float) -> list[Accepted]:
-    """Limits for each fluid and flow; `loss`, `flow`: uncertainty of the bench (95 %), as shares of the value.
+def acceptance(problem: CoreProblem, core: Parameters, guard: Guard = GUARD) -> list[Accepted]:
+    """Limits for each fluid and flow.
 
     Raises FinfrontError where the core has no flow at any duty point.
     """
-    made = []
-    for stream in bench(problem, core):
-        exponent = _exponent(stream)
-        for point in stream.points:
-            made.append(Accepted(stream, point, point.loss * float(np.hypot(loss, exponent * flow))))
-    return made
+    return [accepted for stream in bench(problem, core) for accepted in guarded(stream, guard)]
+
+
+def guarded(stream: Stream, guard: Guard) -> list[Accepted]:
+    """Limits for each flow of a stream."""
+    uncertainty = float(np.hypot(guard.loss, _exponent(stream) * guard.flow))
+    return [Accepted(stream, point, point.loss * uncertainty) for point in stream.points]
 
 
 def _exponent(stream: Stream) -> float:
