@@ -1,5 +1,6 @@
 """A study with its ranges freed of their steps, its cores moved off them, and the values such cores may take."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -77,22 +78,25 @@ def freed_points(problem: CoreProblem, points: Array) -> Array:
 def settled(space: Space, points: Array) -> Array:
     """Points whose moved values can be written down: few enough digits in the study's units, inside their ranges.
 
-    A core as a table holds it, or as it is typed, is then the core that was judged.
+    A core as a table holds it, or as it is typed, is then the core that was judged. An end of a range that cannot be
+    written so is not reached.
     """
     settled_points, system = points.copy(), space.study.units
     for column, (name, axis) in enumerate(zip(space.names, space.axes, strict=True)):
         if not axis.discrete:
-            shown = units.to_display(points[:, column], KINDS[name], system)
-            value = units.from_display(_rounded(shown), KINDS[name], system)
-            settled_points[:, column] = np.clip(value, axis.low, axis.high)
+            kind = KINDS[name]
+            low, high = (np.array([float(units.to_display(end, kind, system))]) for end in (axis.low, axis.high))
+            ends = _rounded(low, np.ceil), _rounded(high, np.floor)
+            shown = np.clip(_rounded(units.to_display(points[:, column], kind, system)), *ends)
+            settled_points[:, column] = np.clip(units.from_display(shown, kind, system), axis.low, axis.high)
     return settled_points
 
 
-def _rounded(values: Array) -> Array:
-    """To `DIGITS` significant digits."""
+def _rounded(values: Array, how: Callable[[Array], Array] = np.round) -> Array:
+    """To `DIGITS` significant digits; what is so already stays, either way."""
     size = np.floor(np.log10(np.maximum(np.abs(values), 1e-300)))
     scale = 10.0 ** (DIGITS - 1 - size)
-    return np.asarray(np.round(values * scale) / scale)
+    return np.asarray(how(np.round(values * scale, 4)) / scale)
 
 
 def moved_lines(problem: CoreProblem) -> list[str]:

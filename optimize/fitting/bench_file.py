@@ -10,6 +10,7 @@ Uncertainties are half widths that hold 95 %; a column "coolant_loss uncertainty
 rows of a file share of them, a sensor's own error, is said by "# common: coolant_loss 0.5 %".
 """
 
+import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -25,6 +26,10 @@ from physics.arrays import Array, IntArray
 
 _UNCERTAINTY = " uncertainty"
 _MOST_ROWS = 100_000
+_LARGEST_SHARE = 0.5  # of a value that it may be uncertain by
+_OF_UNCERTAINTY = {"temperature": "temperature difference", "absolute pressure": "pressure"}
+_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?|[+-]?(inf|infinity)", re.IGNORECASE)
+_COMMA = str.maketrans(",.", ".,")  # where the comma is the decimal mark a point is none
 _MISSING = ("", "nan", "na", "n/a", "-", "null")
 
 Values = dict[str, Array]
@@ -117,7 +122,10 @@ class _Reader:
         self._complete(said, values, head_line)
         if self.faults:
             return None
-        own = {c.name: self._own(c, numbers[:, i], values) for i, c in enumerate(columns) if c and c.is_uncertainty}
+        own = {
+            c.name: self._own(c, numbers[:, i], values, by_volume)
+            for i, c in enumerate(columns) if c and c.is_uncertainty
+        }
         random, common = self._uncertainties(said, values, by_volume, own)
         units = {c.name: c.unit for c in columns if c and not c.is_uncertainty}
         return None if self.faults else BenchFile(self.path, said, values, by_volume, random, common, lines, units)
@@ -147,16 +155,15 @@ class _Reader:
         return [self._number(line, cell.strip(), said) for cell in cells]
 
     def _number(self, line: int, cell: str, said: Declared) -> float:
-        text = cell.replace(",", ".") if said.decimal_comma else cell
+        text = cell.translate(_COMMA) if said.decimal_comma else cell
         leave = f"measure it again, or leave the row out: --leave-out {self.path}:{line}"
         if text.lower() in _MISSING:
             self.fault(line, "a value is missing", leave)
             return np.nan
-        try:
-            value = float(text)
-        except ValueError:
+        if not _NUMBER.fullmatch(text):
             self.fault(line, f"{quoted(cell)} is not a number", leave)
             return np.nan
+        value = float(text)
         if not np.isfinite(value):
             self.fault(line, f"{quoted(cell)} is not finite", leave)
         return value
@@ -204,22 +211,27 @@ class _Reader:
                 do = f"it has {', '.join(rig.columns)}; or name another rig"
                 self.fault(line, f"a {said.rig} has no '{name}'", do)
 
-    def _own(self, column: _Column, numbers: Array, values: Values) -> Array:
+    def _own(self, column: _Column, numbers: Array, values: Values, by_volume: frozenset[str]) -> Array:
         """Half widths of a column of uncertainties, SI (N,)."""
         name = column.name
         if name not in values:
             self.fault(None, f"an uncertainty of '{name}', which has no column", "add the column, or drop this")
             return np.zeros(len(numbers))
-        return self._half_widths(name, [f"{number!r} {column.unit}" for number in numbers.tolist()], values[name])
+        texts = [f"{number!r} {column.unit}" for number in numbers.tolist()]
+        return self._half_widths(name, texts, values[name], name in by_volume)
 
-    def _half_widths(self, name: str, texts: list[str], values: Array) -> Array:
-        kinds = tuple("temperature difference" if k == "temperature" else k for k in KINDS[name])
-        kinds = tuple("pressure" if k == "absolute pressure" else k for k in kinds)
+    def _half_widths(self, name: str, texts: list[str], values: Array, by_volume: bool) -> Array:
+        """Half widths (N,) SI, in the kind of unit that the column itself has."""
+        other = "mass flow" if by_volume else "volume flow"
+        kinds = tuple(_OF_UNCERTAINTY.get(kind, kind) for kind in KINDS[name] if kind != other)
         try:
             if all(text.rstrip().endswith("%") for text in texts):
                 if "temperature difference" in kinds:
                     raise UnitError("per cent of a temperature means nothing", do="give it in K")
-                return np.array([parse_one_of(text, ("fraction",))[0] for text in texts]) * values
+                shares = np.array([parse_one_of(text, ("fraction",))[0] for text in texts])
+                if np.any(shares > _LARGEST_SHARE):
+                    raise UnitError(f"more than {100 * _LARGEST_SHARE:g} % of the value", do="that is no measurement")
+                return shares * values
             return np.broadcast_to([parse_one_of(text, kinds)[0] for text in texts], values.shape)
         except UnitError as error:
             self.fault(None, f"uncertainty of '{name}': {error.what}", error.do)
@@ -230,10 +242,12 @@ class _Reader:
     ) -> tuple[Values, Values]:
         """Standard uncertainties of rows by themselves, and shared by them."""
         random, common = {}, {}
+        for name in [n for n in {**said.uncertainty, **said.common} if n not in values]:
+            self.fault(None, f"an uncertainty of '{name}', which has no column", "add the column, or drop this")
         for name in [n for n in values if n != "time"]:
             half = own.get(name)
             if half is None and name in said.uncertainty:
-                half = self._half_widths(name, [said.uncertainty[name]], values[name])
+                half = self._half_widths(name, [said.uncertainty[name]], values[name], name in by_volume)
             if half is None:
                 do = f"say '# uncertainty: {name} 1 %' (of temperatures: 0.5 K), or add '{name} uncertainty [unit]'"
                 self.fault(None, f"no uncertainty is stated for '{name}'", do)
@@ -241,7 +255,11 @@ class _Reader:
             if np.any(half < 0) or (name in RIGS[said.rig].outputs and np.any(half <= 0)):
                 self.fault(None, f"an uncertainty of '{name}' is not above zero", "nothing is measured exactly")
             shared = [said.common[name]] if name in said.common else []
-            every = self._half_widths(name, shared, values[name]) if shared else np.zeros(len(half))
+            every = np.zeros(len(half))
+            if shared:
+                every = self._half_widths(name, shared, values[name], name in by_volume)
+            if np.any(every < 0):
+                self.fault(None, f"what rows share of '{name}' is below zero", "give a half width")
             random[name], common[name] = np.asarray(half) / INNER_95, np.asarray(every) / INNER_95
         return random, common
 

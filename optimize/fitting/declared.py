@@ -9,6 +9,7 @@ from optimize.study.faults import Fault, StudyFaults, did_you_mean
 from optimize.units import UnitError, parse, quoted
 
 _KEYS = ("rig", "fluid", "decimal", "uncertainty", "common", "ducts", "window", "steady")
+_LISTS = ("uncertainty", "common")  # what may go on in a further line
 _FLUID = re.compile(r"(?P<fluid>[a-z ]+?)(?: (?P<strength>[0-9.]+) % by (?P<basis>volume|mass))?")
 
 
@@ -39,7 +40,10 @@ def declared(path: str, text: str) -> tuple[Declared, list[tuple[int, list[str]]
         if stripped.startswith("#"):
             key, colon, value = (part.strip() for part in stripped.lstrip("#").partition(":"))
             if colon and key.lower() in _KEYS:
-                said[key.lower()] = (number, value)
+                key = key.lower()
+                if key in said and key not in _LISTS:
+                    faults.append(Fault(path, number, f"'{key}' is said twice", "keep one"))
+                said[key] = (number, f"{said[key][1]}, {value}" if key in said else value)
         elif stripped:
             lines.append((number, line))
     try:
@@ -111,6 +115,8 @@ def _pairs(said: dict[str, tuple[int, str]], key: str) -> dict[str, str]:
         name = ALIASES.get(name, name)
         if name not in KINDS:
             raise _WrongError(line, f"'{key}' of the unknown {quoted(name)}", did_you_mean(name, KINDS))
+        if name in found:
+            raise _WrongError(line, f"'{key}' of '{name}' is said twice", "keep one")
         found[name] = value.strip()
     return found
 

@@ -13,13 +13,14 @@ INNER_90 = 1.644854
 KNOWN, HARDLY = 0.7, 0.95  # of the prior's standard deviation
 ALIKE = 0.8  # correlation beyond which two corrections are told only together
 OUTLIER = 3.5  # standard deviations
+TOLD = "told by the rows"
 
 
 @dataclass(frozen=True)
 class Correction:
     """One correction: what it was before (low, high) and is after (low, median, high), 95 %.
 
-    A multiplier, or a blocked share beyond the nominal. `deviation`: of its score, 1 before.
+    A multiplier, an exponent, or a dimension beyond its nominal [SI]. `deviation`: of its score, 1 before.
     """
 
     name: str
@@ -31,7 +32,7 @@ class Correction:
     def verdict(self) -> str:
         """How much the rows say of it."""
         if self.deviation < KNOWN:
-            return "told by the rows"
+            return TOLD
         return "hardly told" if self.deviation < HARDLY else "stays as published: the rows cannot tell"
 
 
@@ -95,25 +96,30 @@ class Prediction:
 
 
 def left_one_out(found: Posterior) -> Prediction:
-    """Every row predicted by a fit without it, all its outputs left out together; linear about the fit."""
+    """Every row predicted by a fit without it, all its outputs left out together; linear about the fit.
+
+    What the row shares with those that stay tells of it too: it is predicted given them.
+    """
     y = found.residuals + found.slopes @ found.mean  # what the scores must explain, the prior's mean being 0
     residual, deviation = np.empty(len(y)), np.empty(len(y))
     rows = found.measured.file * (found.measured.row.max() + 1) + found.measured.row
     for row in np.unique(rows):
         out = rows == row
-        z, C = _without(found, y, out)
-        J = found.slopes[out]
-        residual[out] = y[out] - J @ z
-        deviation[out] = np.sqrt(np.diag(found.V)[out] + np.einsum("ij,jk,ik->i", J, C, J))
+        z, C, weights = _without(found, y, out)
+        J = found.slopes[out] - weights @ found.slopes[~out]
+        variance = found.V[np.ix_(out, out)] - weights @ found.V[np.ix_(~out, out)] + J @ C @ J.T
+        residual[out] = y[out] - weights @ y[~out] - J @ z
+        deviation[out] = np.sqrt(np.diag(variance))
     return Prediction(residual, deviation)
 
 
-def _without(found: Posterior, y: Array, out: BoolArray) -> tuple[Array, Array]:
-    """Mean and covariance of the scores without some rows."""
+def _without(found: Posterior, y: Array, out: BoolArray) -> tuple[Array, Array, Array]:
+    """Mean and covariance of the scores without some rows; how the errors of these follow from those of the others."""
     J, V = found.slopes[~out], found.V[np.ix_(~out, ~out)]
-    weighted = np.linalg.solve(V, J) if len(V) else J
-    C = np.linalg.inv(J.T @ weighted + np.eye(found.slopes.shape[1]))
-    return np.asarray(C @ (weighted.T @ y[~out])), np.asarray(C, dtype=np.float64)
+    both = np.linalg.solve(V, np.hstack([J, found.V[np.ix_(~out, out)]])) if len(V) else np.empty((0, J.shape[1] + 1))
+    weighted, weights = both[:, : J.shape[1]], both[:, J.shape[1] :].T
+    C = np.linalg.inv(J.T @ weighted + np.eye(J.shape[1]))
+    return np.asarray(C @ (weighted.T @ y[~out])), np.asarray(C, dtype=np.float64), np.asarray(weights)
 
 
 @dataclass(frozen=True)

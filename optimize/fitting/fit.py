@@ -12,14 +12,15 @@ from optimize.fitting.bench_file import BenchFile, read_bench
 from optimize.fitting.findings import Prediction, chance_of_misfit, widened
 from optimize.fitting.posterior import Posterior, fitted, measured_of, predictions, row_covariance, slopes_at
 from optimize.fitting.rigs import Bench, benches
-from optimize.fitting.sanity import HeatBalance, heat_balance, refuse_far, refuse_nonsense
-from optimize.fitting.scales import BLOCKAGES, Scales, scales_of
+from optimize.fitting.sanity import HeatBalance, doubted, heat_balance, refuse_far, refuse_nonsense
+from optimize.fitting.scales import Scales, scales_of
 from optimize.fitting.steady import steady
 from optimize.space import Batch, Parameters
 from optimize.study.corrections import SIDES, FittedModel
 from physics.arrays import Array
 
 _UNLIKELY = 0.01  # chance of a misfit below which the rows scatter more than stated
+_HOPELESS = 30.0  # times: so much more scatter is no scatter
 _MOST = 4000  # rows fitted together: their covariance is a full matrix
 
 
@@ -30,7 +31,8 @@ class Fit:
     Attributes
     ----------
     parts, held : files fitted, and files kept apart for proof. published : predictions (N,) before the fit.
-    scatter : factor the deviations were widened by, 1 where the rows scatter as stated.
+    misfit, chance : of the fit to the uncertainties as stated, and how probable one as large is.
+    scatter : factor on the stated uncertainties, 1 where the rows scatter so; the posterior is that of the product.
     """
 
     problem: CoreProblem
@@ -41,8 +43,15 @@ class Fit:
     held: list[Bench]
     published: Array
     posterior: Posterior
+    misfit: float
+    chance: float
     scatter: float
     balances: list[HeatBalance]
+
+    @property
+    def stated(self) -> Array:
+        """Covariance of the rows as stated (N, N)."""
+        return self.posterior.V / self.scatter**2
 
 
 def read_all(paths: Sequence[Path], left_out: Mapping[str, Collection[int]]) -> list[BenchFile]:
@@ -74,19 +83,17 @@ def fit(problem: CoreProblem, core: Parameters, files: Sequence[BenchFile], held
     if len(rows) > _MOST:
         raise FinfrontError(f"{len(rows):,} measured values at once", do=f"fit {_MOST:,} at most: thin the files")
     refuse_far(parts, scales, rows)
+    balances = [balance for balance in map(heat_balance, made) if balance is not None]
+    parts = [doubted(part, heat_balance(part)) for part in parts]
     found = fitted(parts, scales)
-    scatter = widened(found) if chance_of_misfit(found) < _UNLIKELY else 1.0
-    found = replace(found, covariance=_wider(found.covariance, scatter))
+    chance = chance_of_misfit(found)
+    scatter = widened(found) if chance < _UNLIKELY else 1.0
+    if scatter > _HOPELESS:
+        what = f"the rows lie {scatter:.0f} times farther from the best fit than their files state"
+        raise FinfrontError(what, do="state what the rigs are uncertain by; check core, units and columns")
     published = predictions(parts, scales, np.zeros((1, len(scales.names))))[0]
-    balances = [b for b in map(heat_balance, made) if b is not None]
-    return Fit(problem, core, batch, scales, parts, kept, published, found, scatter, balances)
-
-
-def _wider(covariance: Array, factor: float) -> Array:
-    """A posterior widened by a factor on its standard deviations, but no score wider than before any test."""
-    sd = np.sqrt(np.diag(covariance))
-    shrink = np.minimum(factor * sd, np.maximum(sd, 1.0)) / sd
-    return np.asarray(covariance * np.outer(shrink, shrink))
+    whole = found if scatter == 1.0 else fitted(parts, scales, found.mean, scatter=scatter)
+    return Fit(problem, core, batch, scales, parts, kept, published, whole, found.misfit, chance, scatter, balances)
 
 
 def held_prediction(found: Fit) -> Prediction:
@@ -100,8 +107,8 @@ def held_prediction(found: Fit) -> Prediction:
 
 
 def model_of(found: Fit) -> FittedModel:
-    """What other cores can use: multipliers only, for a blocked share is the core's own."""
-    names = [name for name in found.scales.names if name not in BLOCKAGES]
+    """What other cores can use: multipliers and exponents, for dimensions are the core's own."""
+    names = [name for name in found.scales.names if name not in found.scales.shop]
     at = [found.scales.names.index(name) for name in names]
     covariance = found.posterior.covariance[np.ix_(at, at)]
     return FittedModel(

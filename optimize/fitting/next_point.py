@@ -16,9 +16,9 @@ from optimize.feasibility import objective_value, requirement_values, requiremen
 from optimize.fitting.bench_file import BenchFile
 from optimize.fitting.declared import Declared
 from optimize.fitting.fit import Fit
-from optimize.fitting.posterior import row_covariance, slopes_at
+from optimize.fitting.posterior import errors_of, slopes_at
 from optimize.fitting.quantities import FLOW_BENCH, HOT_TEST, OUTPUTS, RIGS, WATER_RIG
-from optimize.fitting.rigs import benches
+from optimize.fitting.rigs import Bench, benches
 from optimize.fitting.scales import Scales, scales_of
 from optimize.handover.bench import largest_flows
 from optimize.space import Parameters
@@ -59,12 +59,14 @@ class Goals:
 
 
 def goals_of(found: Fit) -> Goals:
-    """Objectives and limited outputs of the core under its study, and how sure they are after the fit."""
-    problem, z, p = found.problem, found.posterior.mean, len(found.scales.names)
+    """Objectives and limited outputs of the core as drawn under its study, and how sure they are after the fit."""
+    problem, z = found.problem, found.posterior.mean
     asked = {(o.output, o.at) for o in problem.study.objectives}
-    scores = np.concatenate([z + _STEP * np.eye(p), z - _STEP * np.eye(p)])
-    values = _goal_values(problem, found, scores)
-    slopes = (values[:, :p] - values[:, p:]) / (2 * _STEP)
+    known = np.array([name not in found.scales.shop for name in found.scales.names])  # of the design, not of one core
+    steps = _STEP * np.eye(len(z))[known]
+    values = _goal_values(problem, found, np.concatenate([z + steps, z - steps]))
+    slopes = np.zeros((len(values), len(z)))
+    slopes[:, known] = (values[:, : len(steps)] - values[:, len(steps) :]) / (2 * _STEP)
     limits = requirements(problem.study)
     names = [objective_name(o) for o in problem.study.objectives] + [r.name for r in limits]
     fresh = np.array([True] * len(asked) + [(r.output, r.at) not in asked for r in limits])
@@ -75,9 +77,7 @@ def goals_of(found: Fit) -> Goals:
 
 def _goal_values(problem: CoreProblem, found: Fit, scores: Array) -> Array:
     """(goals, n) at scores (n, p)."""
-    d = found.batch.designs
-    parameters = found.batch.parameters | found.scales.blocked(d, scores)
-    rating = problem.rate(replace(found.batch, parameters=parameters), found.scales.factors(scores))
+    rating = problem.rate(found.batch, found.scales.factors(scores))
     own = [objective_value(problem.study, rating, o) for o in problem.study.objectives]
     return np.stack([np.broadcast_to(v, (len(scores),)) for v in [*own, *requirement_values(problem.study, rating)]])
 
@@ -104,43 +104,64 @@ def _on_core(found: Fit, goals: Goals, name: str, core: Parameters) -> list[Cand
     scales = found.scales if is_same else own_scales
     z = found.posterior.mean if is_same else _carried(found, scales)
     air, liquid = (flow * np.array(SHARES) for flow in largest_flows(found.problem, core))
-    files = [_rows(rig, air, liquid, found) for rig in (FLOW_BENCH, WATER_RIG, HOT_TEST)]
     made = []
-    for part in benches(found.problem, core, files, scales):
+    for rig in (FLOW_BENCH, WATER_RIG, HOT_TEST):
+        (part,) = benches(found.problem, core, [_flows(rig, air, liquid, found)], scales)
+        part = replace(part, file=_to_measure(part, scales, z, found))
         _, J = slopes_at([part], scales, z)
-        V = row_covariance([part], scales, z)
+        V, cross = _errors(part, scales, z, found)
         flows = [part.file.values.get(flow) for flow in ("air_flow", "coolant_flow")]
         for i in range(len(SHARES)):
             row = slice(i, None, len(SHARES))  # each output of it
             set_to = [None if flow is None else float(flow[i]) for flow in flows]
-            after = _deviations(goals.slopes, _covariance_with(found, J[row], V[row, row], is_same))
+            after = _deviations(goals.slopes, _covariance_with(found, J[row], V[row, row], cross[row], is_same))
             gain = float(np.mean(1 - (after / goals.deviations) ** 2))
-            made.append(Candidate(name, part.file.said.rig, set_to[0], set_to[1], gain, after))
+            made.append(Candidate(name, rig, set_to[0], set_to[1], gain, after))
     return made
 
 
 def _carried(found: Fit, scales: Scales) -> Array:
-    """Scores for another core: the multipliers of the fit, its own blocked shares at their nominal."""
+    """Scores for another core: the multipliers of the fit, its own dimensions at their nominal."""
     known = dict(zip(found.scales.names, found.posterior.mean, strict=True))
-    own = {name: known[name] for name in scales.names if name not in scales.blockage}
+    own = {name: known[name] for name in scales.names if name not in scales.shop}
     return np.array([own.get(name, 0.0) for name in scales.names])
 
 
-def _covariance_with(found: Fit, J: Array, V: Array, is_same: bool) -> Array:
-    """Covariance of the scores (p, p) after one more row of slopes J and covariance V."""
-    names = found.scales.names
-    # Another core's blocked share is a doubt of its own: it adds to what its row is uncertain by.
-    shared = [i for i, n in enumerate(names) if is_same or n not in found.scales.blockage]
+def _errors(part: Bench, scales: Scales, z: Array, found: Fit) -> tuple[Array, Array]:
+    """Covariance of rows to be measured (n, n), and with those measured (n, N): what a rig gets wrong it gets again."""
+    rows = found.posterior.measured
+    errors = errors_of(part, scales, z)
+    cross = np.zeros((len(errors.own), len(rows)))
+    for number, other in enumerate(found.parts):
+        if other is _like(found, part.file.said.rig):
+            shared = errors_of(other, found.scales, found.posterior.mean).shared
+            for name in shared.keys() & errors.shared.keys():
+                cross[:, rows.file == number] += np.outer(errors.shared[name], shared[name])
+    return found.scatter**2 * errors.covariance, found.scatter**2 * cross
+
+
+def _covariance_with(found: Fit, J: Array, V: Array, cross: Array, is_same: bool) -> Array:
+    """Covariance of the scores (p, p) after one more row: slopes J, covariance V, and that with the others, cross."""
+    post, names = found.posterior, found.scales.names
+    # Another core's dimensions are a doubt of its own: it adds to what its row is uncertain by.
+    shared = [i for i, n in enumerate(names) if is_same or n not in found.scales.shop]
     known = np.zeros((len(J), len(names)))
     known[:, shared] = J[:, shared]
     rest = np.delete(J, shared, axis=1)
-    noise = V + rest @ rest.T
-    information = np.linalg.inv(found.posterior.covariance) + known.T @ np.linalg.solve(noise, known)
+    told = np.linalg.solve(post.V, cross.T).T  # how the row's errors follow from those of the rows measured
+    known -= told @ post.slopes
+    noise = V + rest @ rest.T - told @ cross.T
+    information = np.linalg.inv(post.covariance) + known.T @ np.linalg.solve(noise, known)
     return np.asarray(np.linalg.inv(information), dtype=np.float64)
 
 
-def _rows(rig: str, air: Array, liquid: Array, found: Fit) -> BenchFile:
-    """Rows to be measured, a flow each, with the uncertainties of the files or the usual ones."""
+def _like(found: Fit, rig: str) -> Bench | None:
+    """The first file of a rig: what is measured next is taken to be measured there."""
+    return next((part for part in found.parts if part.file.said.rig == rig), None)
+
+
+def _flows(rig: str, air: Array, liquid: Array, found: Fit) -> BenchFile:
+    """Rows to be measured, a flow each: what is set, nothing read yet."""
     hot, n = rig == HOT_TEST, len(air)
     values = {
         "air_flow": air, "air_inlet_temperature": np.full(n, _HOT if hot else _COLD),
@@ -149,29 +170,39 @@ def _rows(rig: str, air: Array, liquid: Array, found: Fit) -> BenchFile:
     }
     inputs = {name: values[name] for name in RIGS[rig].inputs}
     by_volume = frozenset({"coolant_flow"} & set(inputs))
+    like = _like(found, rig)
+    said = Declared(rig) if like is None else like.file.said
     none = {name: np.zeros(n) for name in RIGS[rig].columns}
-    file = BenchFile("rows to measure", Declared(rig), inputs, by_volume, none, none, np.arange(1, n + 1))
-    whole = replace(file, values=inputs | _predicted(found, file))
-    return replace(whole, random={name: _uncertainty(name, v, found) for name, v in whole.values.items()})
+    return BenchFile("rows to measure", said, inputs, by_volume, none, none, np.arange(1, n + 1))
 
 
-def _predicted(found: Fit, file: BenchFile) -> dict[str, Array]:
-    (part,) = benches(found.problem, found.core, [file], found.scales)
-    rating = part.rated(found.scales, found.posterior.mean[None])
-    return {name: rating[OUTPUTS[name]][0] for name in file.rig.outputs}
+def _to_measure(part: Bench, scales: Scales, z: Array, found: Fit) -> BenchFile:
+    """Its rows with what they will read, as uncertain as the rig's own file states, else as others do, or as usual."""
+    rating, file = part.rated(scales, z[None]), part.file
+    values = file.values | {name: rating[OUTPUTS[name]][0] for name in file.rig.outputs}
+    like = _like(found, file.said.rig)
+    random, common = {}, {}
+    for name, read in values.items():
+        size = np.ones_like(read) if "temperature" in name else read
+        if like is not None and name in like.file.random:
+            stated = like.file.random, like.file.common
+            random[name], common[name] = (size * _middle(like.file, name, u[name]) for u in stated)
+        else:
+            random[name], common[name] = size * _usual(name, found), np.zeros_like(read)
+    return replace(file, values=values, random=random, common=common)
 
 
-def _uncertainty(name: str, values: Array, found: Fit) -> Array:
-    """Standard uncertainties: the middle one of the files that state it, else the usual."""
-    stated = [_relative(part.file, name) for part in found.parts if name in part.file.random]
-    if "temperature" in name:
-        return np.full_like(values, np.median(stated) if stated else _USUAL_KELVIN / INNER_95)
+def _usual(name: str, found: Fit) -> float:
+    """Standard uncertainty, a share or kelvin: the middle one of the files that state it, else what is usual."""
+    stated = [
+        _middle(part.file, name, np.hypot(part.file.random[name], part.file.common[name]))
+        for part in found.parts if name in part.file.random
+    ]
+    if stated:
+        return float(np.median(stated))
     usual = _USUAL_PRESSURE if name == "air_inlet_pressure" else _USUAL_SHARE
-    return np.asarray(values * (np.median(stated) if stated else usual / INNER_95))
+    return (_USUAL_KELVIN if "temperature" in name else usual) / INNER_95
 
 
-def _relative(file: BenchFile, name: str) -> float:
-    u = np.hypot(file.random[name], file.common[name])
+def _middle(file: BenchFile, name: str, u: Array) -> float:
     return float(np.median(u if "temperature" in name else u / file.values[name]))
-
-

@@ -21,7 +21,8 @@ _STEP = 0.1  # of a score, for slopes
 _ROUNDS = 3  # of the covariance of the rows, which is taken at the fit
 _SCORES = 6.0  # no score beyond: the law of a factor is known no further
 _LEAST_FALL = 1e-10
-_MOST_STEPS = 30
+_MOST_STEPS = 60
+_HALVINGS = 12  # of a step that does not help
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def slopes_at(parts: Sequence[Bench], scales: Scales, z: Array) -> tuple[Array, 
 
 def row_covariance(parts: Sequence[Bench], scales: Scales, z: Array) -> Array:
     """V (N, N) of the rows at scores z (p,): outputs by themselves, inputs through their slopes, what files share."""
-    blocks = [_file_covariance(part, scales, z) for part in parts]
+    blocks = [errors_of(part, scales, z).covariance for part in parts]
     V = np.zeros((sum(len(b) for b in blocks),) * 2)
     at = 0
     for block in blocks:
@@ -104,37 +105,56 @@ def row_covariance(parts: Sequence[Bench], scales: Scales, z: Array) -> Array:
     return V
 
 
-def _file_covariance(part: Bench, scales: Scales, z: Array) -> Array:
+@dataclass(frozen=True)
+class Errors:
+    """Of the N values of a file: `own` (N, N), row by row; `shared` by all rows, quantity by quantity (N,)."""
+
+    own: Array
+    shared: dict[str, Array]
+
+    @property
+    def covariance(self) -> Array:
+        """(N, N)."""
+        return self.own + sum(np.outer(u, u) for u in self.shared.values())
+
+
+def errors_of(part: Bench, scales: Scales, z: Array) -> Errors:
+    """What the values of a file are uncertain by at scores z (p,), as standard uncertainties of its outputs."""
     file, n, outputs = part.file, len(part.file), part.file.outputs
-    V = np.diag(np.concatenate([file.random[name] ** 2 for name in outputs]))
+    own, shared = np.diag(np.concatenate([file.random[name] ** 2 for name in outputs])), {}
     for i, name in enumerate(outputs):
-        shared = np.zeros(n * len(outputs))
-        shared[i * n : (i + 1) * n] = file.common[name]
-        V += np.outer(shared, shared)
+        shared[name] = np.zeros(n * len(outputs))
+        shared[name][i * n : (i + 1) * n] = file.common[name]
+    same_row = np.tile(np.arange(n), len(outputs))
     for name in file.rig.inputs:
-        by_row, common = file.random[name], file.common[name]
-        step = np.sqrt(by_row**2 + common**2)
-        if not np.any(step > 0):
-            continue
-        ends = [
-            part.predicted(scales, z[None], file.values | {name: file.values[name] + sign * step})[0]
-            for sign in (1.0, -1.0)
-        ]
-        slope = np.where(step[:, None] > 0, (ends[0] - ends[1]) / (2 * np.where(step > 0, step, 1.0))[:, None], 0.0)
-        own = (slope * by_row[:, None]).T.ravel()
-        same_row = np.tile(np.arange(n), len(outputs))
-        V += np.where(same_row[:, None] == same_row[None, :], np.outer(own, own), 0.0)
-        shared = (slope * common[:, None]).T.ravel()
-        V += np.outer(shared, shared)
-    return V
+        slope = _input_slopes(part, scales, z, name)
+        by_row = (slope * file.random[name][:, None]).T.ravel()
+        own += np.where(same_row[:, None] == same_row[None, :], np.outer(by_row, by_row), 0.0)
+        shared[name] = (slope * file.common[name][:, None]).T.ravel()
+    return Errors(own, {name: u for name, u in shared.items() if np.any(u)})
 
 
-def fitted(parts: Sequence[Bench], scales: Scales, start: Array | None = None, rounds: int = _ROUNDS) -> Posterior:
-    """The posterior of the scores given all rows of all files."""
+def _input_slopes(part: Bench, scales: Scales, z: Array, name: str) -> Array:
+    """Slopes of the outputs (N, k) over an input, taken over what it is uncertain by."""
+    file = part.file
+    step = np.hypot(file.random[name], file.common[name])
+    if not np.any(step > 0):
+        return np.zeros((len(file), len(file.outputs)))
+    ends = [
+        part.predicted(scales, z[None], file.values | {name: file.values[name] + sign * step})[0]
+        for sign in (1.0, -1.0)
+    ]
+    return np.where(step[:, None] > 0, (ends[0] - ends[1]) / (2 * np.where(step > 0, step, 1.0))[:, None], 0.0)
+
+
+def fitted(
+    parts: Sequence[Bench], scales: Scales, start: Array | None = None, rounds: int = _ROUNDS, scatter: float = 1.0
+) -> Posterior:
+    """The posterior of the scores given all rows of all files, whose deviations are `scatter` times those stated."""
     rows, p = measured_of(parts), len(scales.names)
     z = np.zeros(p) if start is None else start
     for _ in range(rounds):
-        V = row_covariance(parts, scales, z)
+        V = scatter**2 * row_covariance(parts, scales, z)
         z = _minimum(parts, scales, rows.y, V, z)
     m, J = slopes_at(parts, scales, z)
     return _posterior(scales.names, rows, z, m, J, V)
@@ -161,7 +181,7 @@ def _minimum(parts: Sequence[Bench], scales: Scales, y: Array, V: Array, z: Arra
     for _ in range(_MOST_STEPS):
         A, w = np.linalg.solve(L, J), np.linalg.solve(L, y - m)
         step = np.linalg.solve(A.T @ A + np.eye(len(z)), A.T @ w - z)
-        shares = 0.5 ** np.arange(6)
+        shares = 0.5 ** np.arange(_HALVINGS)
         tried = np.clip(z + shares[:, None] * step, -_SCORES, _SCORES)
         costs = [cost(row, at) for row, at in zip(predictions(parts, scales, tried), tried, strict=True)]
         best = int(np.nanargmin(costs))

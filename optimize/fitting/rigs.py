@@ -11,9 +11,8 @@ from optimize.fitting.bench_file import BenchFile, Values
 from optimize.fitting.quantities import FLOW_BENCH, OUTPUTS, WATER_RIG
 from optimize.fitting.scales import Scales
 from optimize.handover.bench import largest_flows
-from optimize.space import Parameters
+from optimize.space import Batch, Parameters
 from physics.arrays import Array
-from physics.core import Designs
 from physics.duty import Duty
 from physics.flags import FLAG_TEXTS, VOID, Flag
 from physics.fluid import Fluid
@@ -34,7 +33,7 @@ class Bench:
     """
 
     file: BenchFile
-    designs: Designs
+    batch: Batch
     coolant: Fluid
     beside: tuple[float, float]
 
@@ -46,8 +45,8 @@ class Bench:
     def rated(self, scales: Scales, scores: Array, values: Values | None = None) -> Rating:
         """The sheet of the core at every row."""
         duty = self.duty(values)
-        designs = replace(self.designs, **scales.blocked(self.designs, scores))  # type: ignore[arg-type]
-        return rate(designs, duty, scales.factors(scores))
+        made = replace(self.batch, parameters=scales.made(self.batch.parameters, scores))
+        return rate(made.designs, duty, scales.factors(scores))
 
     def duty(self, values: Values | None = None) -> Duty:
         """Duty points of the rows; a flow by volume is one at the state it enters with."""
@@ -100,7 +99,7 @@ def _bench(problem: CoreProblem, core: Parameters, file: BenchFile, flows: tuple
     alone = core if said.ducts else core | {duct: np.zeros(1) for duct in _NO_DUCTS}
     batch = problem.space.batch(alone, np.zeros(1, dtype=np.int64))
     liquid = flows[1] * float(fluid.density(np.array(293.15), np.array(_COOLANT_PRESSURE)))
-    return Bench(file, batch.designs, fluid, (_SLOW * flows[0], liquid))
+    return Bench(file, batch, fluid, (_SLOW * flows[0], liquid))
 
 
 def _refuse_void(bench: Bench, scales: Scales) -> None:

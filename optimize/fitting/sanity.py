@@ -1,12 +1,12 @@
 """Rows that cannot be what their columns say: swapped columns, dead sensors, wrong units, heat out of balance."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from optimize.errors import FinfrontError
-from optimize.fitting.bench_file import BenchFile
+from optimize.fitting.bench_file import BenchFile, Values
 from optimize.fitting.posterior import Measured, row_covariance, slopes_at
 from optimize.fitting.rigs import Bench
 from optimize.fitting.scales import Scales
@@ -91,18 +91,29 @@ def _guess(file: BenchFile, name: str, y: Array, m: Array) -> str:
 
 @dataclass(frozen=True)
 class HeatBalance:
-    """Heat of both sides of a hot test [W] (N,), and the 95 % half width of their difference."""
+    """Heat of both sides of a hot test [W] (N,), and the 95 % half width of their difference.
+
+    bias, bias_half_width : by how much more the air gives than the coolant takes over the whole file, as a share, and
+    what it may be by what is stated.
+    """
 
     name: str
     lines: IntArray
     air: Array
     coolant: Array
     half_width: Array
+    bias: float
+    bias_half_width: float
 
     @property
     def broken(self) -> Array:
         """(N,) where the two differ by more than the uncertainties allow."""
         return np.asarray(np.abs(self.air - self.coolant) > self.half_width)
+
+    @property
+    def is_biased(self) -> bool:
+        """Whether heat is missing, or too much, in the file as a whole."""
+        return abs(self.bias) > self.bias_half_width
 
 
 def heat_balance(part: Bench) -> HeatBalance | None:
@@ -113,19 +124,40 @@ def heat_balance(part: Bench) -> HeatBalance | None:
     duty = part.duty()
     T_air = (file.values["air_inlet_temperature"] + file.values["air_outlet_temperature"]) / 2
     T_liquid = (file.values["coolant_inlet_temperature"] + file.values["coolant_outlet_temperature"]) / 2
-    fall = file.values["air_inlet_temperature"] - file.values["air_outlet_temperature"]
-    rise = file.values["coolant_outlet_temperature"] - file.values["coolant_inlet_temperature"]
+    fall, rise = _fall(file), _rise(file)
     C_air = duty.air_flow * duty.air.specific_heat(T_air, duty.air_inlet_pressure)
     C = duty.coolant_flow * duty.coolant.specific_heat(T_liquid, duty.coolant_inlet_pressure)
 
-    def u(name: str) -> Array:
-        return np.hypot(file.random[name], file.common[name])
+    def spread(u: Values) -> tuple[Array, Array]:
+        """Variance of the difference, row by row, and the errors that make it (k, N)."""
+        errors = np.stack([
+            C_air * u["air_inlet_temperature"], C_air * u["air_outlet_temperature"],
+            C_air * fall * u["air_flow"] / file.values["air_flow"], C * u["coolant_inlet_temperature"],
+            C * u["coolant_outlet_temperature"], C * rise * u["coolant_flow"] / file.values["coolant_flow"],
+        ])
+        return np.asarray(np.sum(errors**2, axis=0)), errors
 
-    parts = [
-        C_air * u("air_inlet_temperature"), C_air * u("air_outlet_temperature"),
-        C_air * fall * u("air_flow") / file.values["air_flow"],
-        C * u("coolant_inlet_temperature"), C * u("coolant_outlet_temperature"),
-        C * rise * u("coolant_flow") / file.values["coolant_flow"],
-    ]
-    half = INNER_95 * np.sqrt(sum(p * p for p in parts))
-    return HeatBalance(file.name, file.lines, C_air * fall, C * rise, half)
+    (own, _), (all_rows, common) = spread(file.random), spread(file.common)
+    air, liquid = C_air * fall, C * rise
+    share = float(np.mean(air - liquid)) / float(np.mean(liquid))
+    of_mean = np.mean(own) / len(file) + np.sum(np.mean(common, axis=1) ** 2)
+    half = INNER_95 * float(np.sqrt(of_mean)) / float(np.mean(liquid))
+    return HeatBalance(file.name, file.lines, air, liquid, INNER_95 * np.sqrt(own + all_rows), share, half)
+
+
+def doubted(part: Bench, balance: HeatBalance | None) -> Bench:
+    """A hot test whose heat does not balance: either outlet may be wrong by all of it, in every row alike."""
+    if balance is None or not balance.is_biased:
+        return part
+    file, share = part.file, abs(balance.bias)
+    changes = {"air_outlet_temperature": _fall(file), "coolant_outlet_temperature": _rise(file)}
+    common = file.common | {name: np.hypot(file.common[name], share * by) for name, by in changes.items()}
+    return replace(part, file=replace(file, common=common))
+
+
+def _fall(file: BenchFile) -> Array:
+    return file.values["air_inlet_temperature"] - file.values["air_outlet_temperature"]
+
+
+def _rise(file: BenchFile) -> Array:
+    return file.values["coolant_outlet_temperature"] - file.values["coolant_inlet_temperature"]

@@ -11,10 +11,11 @@ from optimize.study.model import LARGEST_BLOCKAGE, Tolerance
 from optimize.tolerance.laws import factor_of_score
 from optimize.tolerance.model_draws import bands
 from physics.arrays import Array
-from physics.core import Designs
 from physics.duty import ModelFactors
 
 BLOCKAGES = ("air_blockage", "coolant_blockage")
+_DUCTS = ("lid_loss", "plenum_loss")  # of the casting, not of the core
+_LEAST = 0.2  # of a dimension, however far a score may go
 _SIGMAS = {"uniform": 3**0.5, "triangular": 6**0.5}  # half widths over standard deviations
 
 Band = tuple[float, float]
@@ -27,17 +28,17 @@ class Scales:
     Attributes
     ----------
     bands : of the multipliers, by `study.corrections.FACTORS`.
-    blockage : standard deviation of the blocked shares of the core measured, where its study gives a tolerance.
+    shop : standard deviation of what the core measured was made of, where its study gives a tolerance [SI].
     reference : Reynolds numbers by side, at which an exponent changes nothing.
     """
 
     bands: dict[str, Band]
-    blockage: dict[str, float]
+    shop: dict[str, float]
     reference: dict[str, float]
 
     @property
     def names(self) -> tuple[str, ...]:
-        return (*FACTORS, *EXPONENTS, *self.blockage)
+        return (*FACTORS, *EXPONENTS, *self.shop)
 
     def factors(self, scores: Array) -> ModelFactors:
         """Corrections at scores (n, p)."""
@@ -45,23 +46,27 @@ class Scales:
         return ModelFactors(**{name: self.value(name, scores) for name in (*FACTORS, *EXPONENTS)}, **references)
 
     def value(self, name: str, scores: Array) -> Array:
-        """A multiplier, an exponent, or the change of a blocked share, at scores (n, p)."""
+        """A multiplier, an exponent, or how far a dimension is from its nominal, at scores (n, p)."""
         score = scores[:, self.names.index(name)]
-        if name in self.blockage:
-            return np.asarray(self.blockage[name] * score)
+        if name in self.shop:
+            return np.asarray(self.shop[name] * score)
         return np.asarray(EXPONENT_DEVIATION * score) if name in EXPONENTS else factor_of_score(self.bands[name], score)
 
-    def blocked(self, d: Designs, scores: Array) -> dict[str, Array]:
-        """Blocked shares of the core at scores (n, p)."""
-        return {
-            name: np.clip(getattr(d, name) + self.value(name, scores), 0.0, LARGEST_BLOCKAGE) for name in self.blockage
+    def made(self, nominal: Parameters, scores: Array) -> Parameters:
+        """Parameters of the core at scores (n, p): its nominal ones (1,) as the shop may have made them."""
+        changed = {name: nominal[name] + self.value(name, scores) for name in self.shop}
+        return nominal | {
+            name: np.clip(value, 0.0, LARGEST_BLOCKAGE) if name in BLOCKAGES
+            else np.maximum(value, _LEAST * nominal[name]) for name, value in changed.items()
         }
 
 
 def scales_of(problem: CoreProblem, core: Parameters, batch: Batch) -> Scales:
-    """The scales of a core: bands of its fin families or of the study, tolerances of its blocked shares."""
+    """The scales of a core: bands of its fin families or of the study, tolerances of what it is made of."""
     tolerances = problem.space.tolerances(core)
-    spread = {name: _deviation(tolerances[name], float(core[name][0])) for name in BLOCKAGES if name in tolerances}
+    names = [name for name in tolerances if name in batch.parameters and name not in _DUCTS]
+    spread = {name: _deviation(tolerances[name], float(batch.parameters[name][0])) for name in names}
+    spread = {name: deviation for name, deviation in spread.items() if deviation > 0}
     own = bands(problem.study, batch.air_family, batch.coolant_family)
     return Scales(own, spread, dict.fromkeys(SIDES, 1.0))
 

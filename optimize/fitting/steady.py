@@ -14,6 +14,7 @@ from physics.arrays import Array, IntArray
 _FEWEST = 5  # samples of a window
 _FILLED = 0.8  # of a window's time that samples must reach over
 _FLOW_DRIFT = 0.05  # of its mean, over a window
+_COARSE = 0.1  # of a sensor's own uncertainty: readings too coarse to scatter are no surer than this
 _TEMPERATURES = ("air_inlet_temperature", "air_outlet_temperature", "coolant_inlet_temperature",
                  "coolant_outlet_temperature")
 
@@ -53,11 +54,12 @@ def _means(file: BenchFile, parts: list[IntArray]) -> BenchFile:
     lines = np.array([file.lines[part[0]] for part in parts])
     values: Values = {name: np.array([np.mean(v[part]) for part in parts]) for name, v in file.values.items()}
     names = [name for name in values if name != "time"]
-    random = {name: np.array([_of_the_mean(file.values[name][part]) for part in parts]) for name in names}
     sensor = {
         name: np.array([np.hypot(np.mean(file.random[name][part]), np.mean(file.common[name][part])) for part in parts])
         for name in names
     }
+    scatter = {name: np.array([_of_the_mean(file.values[name][part]) for part in parts]) for name in names}
+    random = {name: np.maximum(scatter[name], _COARSE * sensor[name]) for name in names}
     return BenchFile(file.name, file.said, values, file.by_volume, random, sensor, lines, file.units)
 
 

@@ -23,24 +23,27 @@ class Guard:
 
 
 GUARD = Guard()
+_COARSEST = 0.99
 TOO_COARSE = "the bench is too coarse"
 
 
 @dataclass(frozen=True)
 class Accepted:
-    """One flow: expected loss [Pa], the zone, half width of the bench's uncertainty (95 %), and what is accepted."""
+    """One flow on the bench, and the share by which a loss read there may be off (95 %), its flow included."""
 
     stream: Stream
     point: BenchPoint
-    half_width: float
+    uncertainty: float
 
     @property
     def low(self) -> float:
-        return self.point.both[0] + self.half_width
+        """Least loss to read [Pa]: even read so much too high it lies in the zone."""
+        return self.point.both[0] / (1 - self.uncertainty)
 
     @property
     def high(self) -> float:
-        return self.point.both[1] - self.half_width
+        """Largest loss to read [Pa]: even read so much too low it lies in the zone."""
+        return self.point.both[1] / (1 + self.uncertainty)
 
     @property
     def possible(self) -> bool:
@@ -58,8 +61,8 @@ def acceptance(problem: CoreProblem, core: Parameters, guard: Guard = GUARD) -> 
 
 def guarded(stream: Stream, guard: Guard) -> list[Accepted]:
     """Limits for each flow of a stream."""
-    uncertainty = float(np.hypot(guard.loss, _exponent(stream) * guard.flow))
-    return [Accepted(stream, point, point.loss * uncertainty) for point in stream.points]
+    uncertainty = min(float(np.hypot(guard.loss, _exponent(stream) * guard.flow)), _COARSEST)
+    return [Accepted(stream, point, uncertainty) for point in stream.points]
 
 
 def _exponent(stream: Stream) -> float:

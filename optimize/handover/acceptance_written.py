@@ -21,10 +21,11 @@ def acceptance_lines(made: Sequence[Accepted], system: str) -> list[str]:
         flow = units.show(a.point.mass_flow, "mass flow", system, 3)
         if a.stream.name == "coolant":
             flow = units.show(a.point.volume_flow, "volume flow", system, 3)
-        losses = (a.point.loss, *a.point.both, a.half_width, a.low, a.high)
-        values = [units.show(v, "pressure", system, 3) for v in losses]
-        ends = values[4:] if a.possible else [TOO_COARSE, "-"]
-        rows.append([a.stream.fluid, flow, values[0], f"{values[1]} .. {values[2]}", values[3], *ends])
+        values = [units.show(v, "pressure", system, 3) for v in (a.point.loss, *a.point.both, a.low, a.high)]
+        ends = values[3:] if a.possible else [TOO_COARSE, "-"]
+        rows.append([
+            a.stream.fluid, flow, values[0], f"{values[1]} .. {values[2]}", f"{100 * a.uncertainty:.1f} %", *ends,
+        ])
     return table(heads, rows).split("\n")
 
 
@@ -34,10 +35,10 @@ def write_acceptance(made: Sequence[Accepted], system: str, folder: Path) -> lis
     lines = ["# Acceptance on the bench", "", *acceptance_lines(made, system), "", *notes.CAUTIONS]
     text.write_text("\n".join(lines) + "\n", encoding="utf-8")
     head = ["bench", "mass_flow [kg/s]", "volume_flow [m3/s]", "expected [Pa]", "zone_low [Pa]", "zone_high [Pa]",
-            "bench_half_width [Pa]", "accept_low [Pa]", "accept_high [Pa]", "possible"]
+            "bench_uncertainty [%]", "accept_low [Pa]", "accept_high [Pa]", "possible"]
     rows = [
         [a.stream.fluid, *(f"{v:.6g}" for v in (a.point.mass_flow, a.point.volume_flow, a.point.loss, *a.point.both,
-                                                a.half_width, a.low, a.high)), "yes" if a.possible else "no"]
+                                                100 * a.uncertainty, a.low, a.high)), "yes" if a.possible else "no"]
         for a in made
     ]
     factor, _ = units.scale("pressure", system)

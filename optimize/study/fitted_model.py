@@ -15,12 +15,12 @@ from optimize.study.toml_file import TomlFile, UnreadableError, beside, read_tom
 from optimize.study.values import Table
 from physics.arrays import Array
 
-_LEAST_EIGENVALUE = -1e-9
+_LEAST_EIGENVALUE = 1e-12
 
 
 def _bands(bands: dict[str, Any]) -> dict[str, Any]:
     for name, band in bands.items():
-        if name not in FACTORS or len(band) != 2 or not -1 < band[0] < 0 < band[1]:
+        if name not in FACTORS or len(band) != 2 or not -1 < band[0] <= 0 <= band[1]:
             raise refusal(f"no band of a multiplier: {name}", "write the file by `finfront fit`")
     return bands
 
