@@ -1,11 +1,13 @@
 """Bench files of a core whose truth is known: rated with hidden multipliers, numpy's noise, no code of the fitter."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from optimize.evaluate import CoreProblem
 from optimize.space import Parameters
+from optimize.study.model import Tolerance
 from physics.duty import Duty, ModelFactors
 from physics.fluid import Fluid
 from physics.properties import AIR, coolant
@@ -15,7 +17,6 @@ WATER = coolant("water", None, None)
 GLYCOL = coolant("ethylene glycol", 0.5, "volume")
 P_LIQUID = 2e5
 REFERENCE = {"air": 2000.0, "coolant": 1000.0}
-BLOCKED = ("air_blockage", "coolant_blockage")
 COVERAGE = 1.959964
 AIR_FLOWS, LIQUID_FLOWS = np.linspace(0.25, 0.85, 8), np.linspace(0.2, 1.0, 8)  # [kg/s]
 
@@ -25,16 +26,24 @@ class Truth:
 
     def __init__(self, problem: CoreProblem, core: Parameters, factors: dict[str, float], seed: int) -> None:
         self.random = np.random.default_rng(seed)
-        # Its blocked shares are as the shop made them: triangular, two points to either side.
-        blocked = {name: core[name] + self.random.triangular(-0.02, 0.0, 0.02, 1) for name in BLOCKED}
-        alone = core | {"lid_loss": np.zeros(1), "plenum_loss": np.zeros(1)} | blocked
-        self.designs = problem.space.batch(alone, np.zeros(1, dtype=np.int64)).designs
+        alone = core | {"lid_loss": np.zeros(1), "plenum_loss": np.zeros(1)}
+        batch = problem.space.batch(alone, np.zeros(1, dtype=np.int64))
+        # Every dimension is as the shop made it, within the study's tolerances.
+        made = {name: self.made(law, batch.parameters[name]) for name, law in problem.space.tolerances(core).items()}
+        self.designs = replace(batch, parameters=batch.parameters | made).designs
         # Its exponents too are as they are; the multipliers hold at these Reynolds numbers.
         exponents = {f"{name}_exponent": self.random.normal(0.0, 0.05, 1) for name in list(factors)[:4]}
         self.factors = ModelFactors(
             **{name: np.array([value]) for name, value in factors.items()}, **exponents,
             air_Re=np.array([REFERENCE["air"]]), coolant_Re=np.array([REFERENCE["coolant"]]),
         )
+
+    def made(self, law: Tolerance, nominal: np.ndarray) -> np.ndarray:
+        half = law.above * (nominal[0] if law.relative else 1.0)
+        draws = {"normal": lambda: self.random.normal(0.0, half / (law.sigmas or 1.0)),
+                 "uniform": lambda: self.random.uniform(-half, half),
+                 "triangular": lambda: self.random.triangular(-half, 0.0, half)}  # fmt: skip
+        return nominal + draws[law.law]()
 
     def at(self, name: str, Re: float) -> float:
         """The true multiplier at a Reynolds number."""

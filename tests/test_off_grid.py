@@ -1,5 +1,7 @@
 """The front off the grid: against known fronts, long references, other seeds and steps; every core of it feasible."""
 
+import re
+import shutil
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -178,6 +180,24 @@ def test_settled_values_are_those_a_table_holds():
     assert [float(f"{1e3 * v:.8g}") for v in values] == pytest.approx(1e3 * values, rel=1e-15)
     assert np.abs(values - points[:, column]).max() < 1e-8
     assert (values[0], values[1]) == (0.04, 0.09)
+
+
+def test_ends_that_a_table_cannot_hold_are_not_reached(tmp_path):
+    """A metre range in a study of inches: 87 mm is 3.42519685... in."""
+    text = (ROOT / "studies/tow_rig_us_units.toml").read_text(encoding="utf-8")
+    path = tmp_path / "study.toml"
+    path.write_text(re.sub(r"thickness = \{ from = .*? step = ", 'thickness = { from = "44 mm", to = "87 mm", step = ',
+                           text, count=1), encoding="utf-8")  # fmt: skip
+    shutil.copytree(ROOT / "studies/catalogues", tmp_path / "catalogues")
+    space = Space(freed(load(path)))
+    column = space.names.index("thickness")
+    points = np.tile([axis.low for axis in space.axes], (3, 1))
+    points[:, column] = 0.044, 0.087, 0.06
+    inches = settled(space, points)[:, column] / 0.0254
+    read_back = np.array([float(f"{v:.8g}") for v in inches])
+    assert read_back == pytest.approx(inches, rel=1e-14)
+    assert 0.0254 * read_back.min() >= 0.044
+    assert 0.0254 * read_back.max() <= 0.087
 
 
 def test_every_core_is_inside_its_range_and_keeps_every_limit_when_rated_alone():

@@ -62,7 +62,8 @@ def fit_text(found: Fit, goals: Goals, following: Sequence[Candidate]) -> str:
 def _headline(found: Fit) -> str:
     models = [c for c in corrections(found.posterior, found.scales) if c.name not in found.scales.shop]
     told = sum(c.verdict == TOLD for c in models)
-    return f"{about_of(found)} tell {told} of {len(models)} corrections"
+    rows, files = len(found.posterior.measured), len(found.parts)
+    return f"{rows} values of {files} {'files' if files > 1 else 'file'} tell {told} of {len(models)} corrections"
 
 
 def _fitted(found: Fit) -> str:
