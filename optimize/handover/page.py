@@ -18,7 +18,7 @@ from optimize.report.style import FAILED, FRONT, INK, MODEL_FILL, RULE, SOFT, ho
 
 _EDGE = 12.0  # [mm]
 _COLUMN = 90.5
-_TOP, _BENCH_TOP, _NOTES_TOP, _SIGN_TOP = 32.0, 183.0, 249.0, 264.0
+_TOP, _BENCH_TOP, _NOTES_TOP, _SIGN_TOP = 32.0, 183.0, 246.0, 264.0
 _ROW = 3.9
 _SKETCH = 40.0  # height of the outline
 _LEFT = ("Core block", "Tanks", "Coolant ports", "In the pocket")
@@ -160,10 +160,10 @@ def _notes(paper: Paper, s: Subject) -> None:
     text = (
         "Bounds in grey follow from the others: of lengths the arithmetic sum, else 95 % of copies; without bounds: "
         f"no tolerance stated. Later cores, against the first one accepted, within shop tolerances: {later}. "
-        f"'Look below' and 'accept to' are less a guard band, a bench's loss uncertain by {100 * s.guard.loss:.3g} %, "
-        f"its flow by {100 * s.guard.flow:.3g} %. Conditions: workbook, sheet Bench."
+        "'Look below' and 'accept to' are less a guard band: the bench's loss uncertain by "
+        f"{100 * s.guard.loss:.3g} %, its flow by {100 * s.guard.flow:.3g} %. Conditions: workbook, sheet Bench."
     )
-    y = paper.lines(_EDGE, y, text, span, 6.2, 2, colour=SOFT)
+    y = paper.lines(_EDGE, y, text, span, 6.2, 3, colour=SOFT)
     paper.lines(_EDGE, y, " ".join(notes.CAUTIONS[1:]), span, 6.2, 3, colour=FAILED)
 
 
