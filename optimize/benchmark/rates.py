@@ -35,7 +35,8 @@ class Rate:
 def measure(problem: CoreProblem, cores: int) -> Rate:
     """Time `CoreProblem.evaluate` over blocks spread evenly through the space, and over one core alone.
 
-    The first block is rated once before: what a process does once is not counted. A continuous space is rated at random points instead, fin families mixed as an evolution mixes them.
+    The first block is rated once before: what a process does once is not counted. A continuous space is rated at
+    random points instead, fin families mixed as an evolution mixes them.
     """
     seconds, rated = 0.0, 0
     problem.evaluate(next(_blocks(problem, cores)))
