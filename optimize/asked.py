@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from optimize.space import Parameters
     from optimize.study.model import Study
 
-_NAME = re.compile(r"C[0-9]{1,18}")
+_NAME = re.compile(r"[CX][0-9]{1,18}")
 
 
 @dataclass(frozen=True)

@@ -108,6 +108,11 @@ def moved_lines(problem: CoreProblem) -> list[str]:
     return [f"off the grid: {axis.name} from {low} to {high}" for axis, (low, high) in zip(moved, ends, strict=True)]
 
 
+def begun_with(study: Study) -> str:
+    """What a study's own front is of: "grid" where a range has steps, else "search"."""
+    return "grid" if any(variable.ends is not None for variable in study.variables.values()) else "search"
+
+
 def _shares(grid: Array, moved: Array) -> tuple[float | None, float | None]:
     both = np.concatenate([grid, moved])
     if len(moved) < 2 or not np.all(np.ptp(both, axis=0) > 0.0):

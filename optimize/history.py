@@ -53,7 +53,7 @@ def _entry(place: Path) -> Entry:
 def _finished(place: Path) -> tuple[str, list[str]]:
     record: dict[str, Any] = json.loads((place / runs.RECORD).read_text(encoding="utf-8"))
     scope = scope_of(record)
-    how = f"certified, {scope.rated:,} rated of" if scope.drawn else "sweep of" if scope.exact else "evolution,"
+    how = f"certified, {scope.rated:,} ratings for" if scope.drawn else "sweep of" if scope.exact else "evolution,"
     found = (
         f"{record['study']}, seed {record['seed']}: {how} {scope.cores:,} cores, {scope.meeting}, "
         f"{record['front']:,} on the front"

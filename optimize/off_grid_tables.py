@@ -8,7 +8,7 @@ import numpy as np
 
 from optimize import tables
 from optimize.evaluate import CoreProblem
-from optimize.freed import OffGrid, off_grid_front
+from optimize.freed import OffGrid, begun_with, off_grid_front
 from optimize.picks import picks
 from optimize.search.archive import Archive
 from optimize.search.builds import Builds
@@ -25,7 +25,7 @@ def off_grid_tables(
     """The front of a search with its ranges freed of their steps: tables, and entries of the record."""
     begun = perf_counter()
     made = off_grid_front(problem, archive, workers, progress)
-    record = off_grid_record(made) | {"seconds": perf_counter() - begun}
+    record = off_grid_record(made) | {"begun_with": begun_with(problem.study), "seconds": perf_counter() - begun}
     found = {"off_grid": off_grid_table(made), "off_grid_builds": builds_table(made)} if len(made.front) else {}
     return found, {"off_grid": record}
 

@@ -113,7 +113,7 @@ def test_new_refuses_a_place_it_cannot_write(typed, here, path):
 def test_check_tells_what_varies_and_how_many_cores_that_makes(typed, here):
     code, out, err = typed("check", "study.toml")
     assert (code, err) == (0, "")
-    assert "sound. 108 cores, 1 duty points, 9 requirements" in out
+    assert "sound. 108 cores, 1 duty point, 9 requirements" in out
     assert "thickness: 6 values" in out
 
 

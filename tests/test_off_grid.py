@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from small_studies import ROOT, SMALL, problem, study, with_limits, write
 
-from optimize import job, method, runs
+from optimize import asked, job, method, runs
 from optimize.begun import begun
 from optimize.evaluate import CoreProblem
 from optimize.freed import OffGrid, freed, freed_points, off_grid_front, settled
@@ -286,7 +286,7 @@ def test_what_is_feasible_only_between_the_steps_is_found():
 # --- studies and runs -----------------------------------------------------------------------------------------------
 
 
-def asked(folder, **keys):
+def wanted(folder, **keys):
     return write(folder, **SMALL | keys, method='"auto"\noff_grid = true')
 
 
@@ -296,7 +296,7 @@ def test_a_study_that_does_not_ask_for_it_has_none_of_it():
 
 def test_a_run_keeps_the_front_off_the_grid_beside_the_grid_s(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    made = load(asked(tmp_path))
+    made = load(wanted(tmp_path))
     plain = job.run(replace(made, search=replace(made.search, off_grid=False)), tmp_path / "plain", 1, runs.NO_DATE,
                     lambda *_: None)  # fmt: skip
     outcome = job.run(made, tmp_path / "off", 1, runs.NO_DATE, lambda *_: None)
@@ -318,7 +318,7 @@ def test_a_run_keeps_the_front_off_the_grid_beside_the_grid_s(tmp_path, monkeypa
 
 def test_a_run_stopped_off_the_grid_goes_on_to_the_same_tables(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    made = load(asked(tmp_path))
+    made = load(wanted(tmp_path))
     plan = method.search_plan(CoreProblem(made))
 
     def stopped(what, done, total):
@@ -340,13 +340,13 @@ def test_a_run_stopped_off_the_grid_goes_on_to_the_same_tables(tmp_path, monkeyp
 def test_check_says_what_will_be_moved(tmp_path, capsys):
     from optimize.cli.run_commands import check
 
-    check(asked(tmp_path))
+    check(wanted(tmp_path))
     assert "off the grid: thickness from 40 mm to 90 mm" in capsys.readouterr().out
 
 
 def test_a_core_off_the_grid_goes_by_its_name_and_is_the_core_that_was_judged(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    made = load(asked(tmp_path))
+    made = load(wanted(tmp_path))
     outcome = job.run(made, tmp_path / "run", 1, runs.NO_DATE, lambda *_: None)
     given = CoreProblem(made)
     table = outcome.tables["off_grid"]
@@ -358,6 +358,8 @@ def test_a_core_off_the_grid_goes_by_its_name_and_is_the_core_that_was_judged(tm
         duty = column.partition("@")[2].split(" ")[0]
         rated = given.rate_choices(core, 1)["air_pressure_drop"][0, given.duty.names.index(duty)]
         assert rated / 1e3 == pytest.approx(row[column], rel=1e-12)
+    known = asked.core_and_run(tmp_path / "run", None, None, table["core"].iloc[0])[2]
+    assert known.name == table["core"].iloc[0]
 
 
 def test_the_summary_tells_of_it(tmp_path, monkeypatch):
@@ -366,7 +368,7 @@ def test_the_summary_tells_of_it(tmp_path, monkeypatch):
     from optimize.report.summary import OFF_GRID, sections
 
     monkeypatch.chdir(tmp_path)
-    job.run(load(asked(tmp_path)), tmp_path / "run", 1, runs.NO_DATE, lambda *_: None)
+    job.run(load(wanted(tmp_path)), tmp_path / "run", 1, runs.NO_DATE, lambda *_: None)
     run = runs.read(tmp_path / "run")
     said = sections(run)[OFF_GRID]
     assert "thickness free of steps" in said

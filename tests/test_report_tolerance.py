@@ -140,7 +140,7 @@ class TestNestedData:
     def test_yield_as_published_stands_beside_with_its_interval(self, run: Run, styled: None) -> None:
         knee = next(core for core in nested_data(run).cores if core.name == "knee")
         assert knee.as_published == Share(75.0, 72.0, 77.5)
-        assert "as published 75.0 % (72.0 .. 77.5)" in words_of(front_figures(run)["nested"])
+        assert "as rated 75.0 % (72.0 .. 77.5)" in words_of(front_figures(run)["nested"])
 
     def test_figure_says_that_it_is_one_truth_and_not_scatter(self, run: Run, styled: None) -> None:
         said = words_of(front_figures(run)["nested"])

@@ -46,11 +46,12 @@ def accept(
 ) -> None:
     """Bench losses between which a delivered core is accepted, guarded by the bench's own uncertainty."""
     from optimize.handover.acceptance import acceptance
-    from optimize.handover.acceptance_written import acceptance_lines, write_acceptance
+    from optimize.handover.acceptance_written import acceptance_text, write_acceptance
 
-    problem, chosen, _ = asked.core_and_run(study, core, run, pick)
-    made = acceptance(problem, chosen, asked.guard_of(loss, flow))
+    guard = asked.guard_of(loss, flow)
+    problem, chosen, known = asked.core_and_run(study, core, run, pick)
+    made = acceptance(problem, chosen, guard)
     out.mkdir(parents=True, exist_ok=True)
-    print("\n".join(acceptance_lines(made, problem.study.units)))
-    for path in write_acceptance(made, problem.study.units, out):
+    print(acceptance_text(problem, known.name, made, guard))
+    for path in write_acceptance(problem, known.name, made, guard, out):
         print(f"wrote {path}", file=sys.stderr)

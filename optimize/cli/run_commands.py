@@ -38,10 +38,14 @@ def check(study: StudyFile) -> None:
     check_robust(problem)
     space, method = problem.space, search_method(problem)
     count = "a continuous space" if space.size is None else f"{space.size:,} cores"
-    said = f"{len(problem.duty.names)} duty points, {len(problem.margin_names)} requirements; method: {method}"
+    points = len(problem.duty.names)
+    said = f"{points} duty point{'s' if points > 1 else ''}, {len(problem.margin_names)} requirements; method: {method}"
     print(f"{study}: sound. {count}, {said}")
     for name, axis in zip(space.names, space.axes, strict=True):
         print(f"  {name}: {'continuous' if axis.size is None else f'{axis.size} values'}")
+    if (model := problem.study.fitted) is not None:
+        families = " and ".join(f"{family} in the {side}" for side, family in model.families.items())
+        print(f"  fitted model: {model.about}; holds for {families}")
     for line in moved_lines(problem):
         print(f"  {line}")
 

@@ -29,6 +29,7 @@ _MOST_ROWS = 100_000
 _LARGEST_SHARE = 0.5  # of a value that it may be uncertain by
 _OF_UNCERTAINTY = {"temperature": "temperature difference", "absolute pressure": "pressure"}
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?|[+-]?(inf|infinity)", re.IGNORECASE)
+_WITH_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _COMMA = str.maketrans(",.", ".,")  # where the comma is the decimal mark a point is none
 _MISSING = ("", "nan", "na", "n/a", "-", "null")
 
@@ -80,8 +81,10 @@ def read_bench(path: Path, left_out: Collection[int] = ()) -> BenchFile:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        why = (error.strerror or "no such file").lower() if isinstance(error, OSError) else "not a text in UTF-8"
-        raise StudyFaults([Fault(str(path), None, f"the bench file cannot be read: {why}", "check the path")]) from None
+        why, do = "not a text in UTF-8", "save it from the spreadsheet as CSV in UTF-8"
+        if isinstance(error, OSError):
+            why, do = (error.strerror or "no such file").lower(), "check the path"
+        raise StudyFaults([Fault(str(path), None, f"the bench file cannot be read: {why}", do)]) from None
     said, table = declared(str(path), text)
     found = reader.read(said, table, frozenset(left_out))
     if reader.faults or found is None:
@@ -114,6 +117,9 @@ class _Reader:
             self.fault(None, f"more than {_MOST_ROWS:,} rows", "cut the log into parts, or thin it")
         if self.faults:
             return None
+        if not said.decimal_comma and any(_WITH_COMMA.fullmatch(cell.strip()) for _, cells in rows for cell in cells):
+            self.fault(None, "numbers are written with a decimal comma", "add a line '# decimal: comma'")
+            return None
         numbers = np.array([self._numbers(line, cells, len(heads), said) for line, cells in rows])
         if self.faults:
             return None
@@ -140,7 +146,7 @@ class _Reader:
         is_uncertainty = name.endswith(_UNCERTAINTY)
         name = ALIASES.get(name.removesuffix(_UNCERTAINTY), name.removesuffix(_UNCERTAINTY))
         if name not in KINDS:
-            self.fault(line, f"unknown column {quoted(head)}", did_you_mean(name, [*KINDS, *ALIASES]))
+            self.fault(line, f"unknown column {quoted(head.strip())}", did_you_mean(name, [*KINDS, *ALIASES]))
             return None
         if not bracket or not unit:
             self.fault(line, f"column {quoted(head)} has no unit", f"write '{name} [unit]'")

@@ -3,12 +3,15 @@
 import csv
 import re
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 
 from optimize.fitting.quantities import ALIASES, DYNO_LOG, KINDS, RIGS
 from optimize.study.faults import Fault, StudyFaults, did_you_mean
 from optimize.units import UnitError, parse, quoted
 
 _KEYS = ("rig", "fluid", "decimal", "uncertainty", "common", "ducts", "window", "steady")
+_PADDING = ' \t,;"'
+_ALIKE = 0.75  # beyond this a comment is taken for a misspelt declaration
 _LISTS = ("uncertainty", "common")  # what may go on in a further line
 _FLUID = re.compile(r"(?P<fluid>[a-z ]+?)(?: (?P<strength>[0-9.]+) % by (?P<basis>volume|mass))?")
 
@@ -36,14 +39,16 @@ def declared(path: str, text: str) -> tuple[Declared, list[tuple[int, list[str]]
     said: dict[str, tuple[int, str]] = {}
     lines: list[tuple[int, str]] = []
     for number, line in enumerate(text.splitlines(), 1):
-        stripped = line.strip()
+        stripped = line.strip().strip('"').rstrip(_PADDING)  # a spreadsheet quotes a comment, and fills its row
         if stripped.startswith("#"):
             key, colon, value = (part.strip() for part in stripped.lstrip("#").partition(":"))
-            if colon and key.lower() in _KEYS:
-                key = key.lower()
+            key = key.lower()
+            if colon and key in _KEYS:
                 if key in said and key not in _LISTS:
                     faults.append(Fault(path, number, f"'{key}' is said twice", "keep one"))
                 said[key] = (number, f"{said[key][1]}, {value}" if key in said else value)
+            elif colon and get_close_matches(key, _KEYS, n=1, cutoff=_ALIKE):
+                faults.append(Fault(path, number, f"unknown '{key}'", did_you_mean(key, _KEYS)))
         elif stripped:
             lines.append((number, line))
     try:

@@ -33,7 +33,7 @@ class Correction:
         """How much the rows say of it."""
         if self.deviation < KNOWN:
             return TOLD
-        return "hardly told" if self.deviation < HARDLY else "stays as published: the rows cannot tell"
+        return "hardly told" if self.deviation < HARDLY else "not told by the rows"
 
 
 def corrections(found: Posterior, scales: Scales) -> list[Correction]:

@@ -16,11 +16,11 @@ from optimize.fitting.sanity import HeatBalance, doubted, heat_balance, refuse_f
 from optimize.fitting.scales import Scales, scales_of
 from optimize.fitting.steady import steady
 from optimize.space import Batch, Parameters
-from optimize.study.corrections import SIDES, FittedModel
+from optimize.study.corrections import EXPONENTS, SIDES, FittedModel
 from physics.arrays import Array
 
 _UNLIKELY = 0.01  # chance of a misfit below which the rows scatter more than stated
-_HOPELESS = 30.0  # times: so much more scatter is no scatter
+_HOPELESS = 10.0  # times: so much more scatter is no scatter
 _MOST = 4000  # rows fitted together: their covariance is a full matrix
 
 
@@ -78,7 +78,7 @@ def fit(problem: CoreProblem, core: Parameters, files: Sequence[BenchFile], held
     scales = scales_of(problem, core, batch)
     made = benches(problem, core, [*files, *held], scales)
     parts, kept = made[: len(files)], made[len(files) :]
-    scales = replace(scales, reference={side: _middle(reynolds(parts, scales, side)) for side in SIDES})
+    scales = replace(scales, reference={side: _reference(problem, batch, parts, scales, side) for side in SIDES})
     rows = measured_of(parts)
     if len(rows) > _MOST:
         raise FinfrontError(f"{len(rows):,} measured values at once", do=f"fit {_MOST:,} at most: thin the files")
@@ -89,8 +89,12 @@ def fit(problem: CoreProblem, core: Parameters, files: Sequence[BenchFile], held
     chance = chance_of_misfit(found)
     scatter = widened(found) if chance < _UNLIKELY else 1.0
     if scatter > _HOPELESS:
+        worst = int(np.argmax(np.abs(found.residuals) / np.sqrt(np.diag(found.V))))
+        file = parts[int(rows.file[worst])].file
         what = f"the rows lie {scatter:.0f} times farther from the best fit than their files state"
-        raise FinfrontError(what, do="state what the rigs are uncertain by; check core, units and columns")
+        do = "state what the rigs are uncertain by; check core, units and columns, or leave a bad row out"
+        where = f"{rows.output[worst]} most of all, {file.name}, line {file.lines[int(rows.row[worst])]}"
+        raise FinfrontError(what, where, do)
     published = predictions(parts, scales, np.zeros((1, len(scales.names))))[0]
     whole = found if scatter == 1.0 else fitted(parts, scales, found.mean, scatter=scatter)
     return Fit(problem, core, batch, scales, parts, kept, published, whole, found.misfit, chance, scatter, balances)
@@ -107,15 +111,17 @@ def held_prediction(found: Fit) -> Prediction:
 
 
 def model_of(found: Fit) -> FittedModel:
-    """What other cores can use: multipliers and exponents, for dimensions are the core's own."""
-    names = [name for name in found.scales.names if name not in found.scales.shop]
+    """What other cores can use: multipliers, and exponents of measured sides; dimensions are the core's own."""
+    reached = {side: _reached(found, side) for side in SIDES}
+    untold = [name for name in EXPONENTS for side in SIDES if name.startswith(side) and reached[side] is None]
+    names = [name for name in found.scales.names if name not in found.scales.shop and name not in untold]
     at = [found.scales.names.index(name) for name in names]
     covariance = found.posterior.covariance[np.ix_(at, at)]
     return FittedModel(
         tuple(names), tuple(found.posterior.mean[at].tolist()), tuple(tuple(row) for row in covariance.tolist()),
         {name: found.scales.bands[name] for name in names if name in found.scales.bands},
         {"air": found.batch.air_family.name, "coolant": found.batch.coolant_family.name},
-        {side: _reached(found, side) for side in SIDES}, found.scales.reference, about_of(found),
+        reached, found.scales.reference, about_of(found),
     )
 
 
@@ -135,9 +141,12 @@ def reynolds(parts: Sequence[Bench], scales: Scales, side: str) -> Array:
     return np.concatenate(found) if found else np.empty(0)
 
 
-def _middle(Re: Array) -> float:
-    """The geometric mean; 1 of none."""
-    return float(np.exp(np.mean(np.log(Re)))) if Re.size else 1.0
+def _reference(problem: CoreProblem, batch: Batch, parts: Sequence[Bench], scales: Scales, side: str) -> float:
+    """The geometric mean over the rows that measure a side; over the study's duty points where none does."""
+    Re = reynolds(parts, scales, side)
+    if not Re.size:
+        Re = problem.rate(batch)[f"{side}_Re"][0]
+    return float(np.exp(np.nanmean(np.log(Re))))
 
 
 def _reached(found: Fit, side: str) -> tuple[float, float] | None:

@@ -1,7 +1,8 @@
 """A dyno log cut into its steady parts: a mean row for each window in which nothing drifts.
 
-The scatter within a window says how sure its mean is (neighbours in time are alike, which is allowed for); what the
-file states of its sensors does not average out, and is shared by all windows.
+The scatter within a window says how sure its mean is (neighbours in time are alike, which is allowed for). What the
+file states of its sensors does not average out: half of its variance is shared by all windows, as an offset is, half
+differs from window to window, as what depends on the level does.
 """
 
 import numpy as np
@@ -14,7 +15,7 @@ from physics.arrays import Array, IntArray
 _FEWEST = 5  # samples of a window
 _FILLED = 0.8  # of a window's time that samples must reach over
 _FLOW_DRIFT = 0.05  # of its mean, over a window
-_COARSE = 0.1  # of a sensor's own uncertainty: readings too coarse to scatter are no surer than this
+_OF_LEVEL = 0.5**0.5  # of a sensor's uncertainty: what changes with what it reads, half the variance (our judgement)
 _TEMPERATURES = ("air_inlet_temperature", "air_outlet_temperature", "coolant_inlet_temperature",
                  "coolant_outlet_temperature")
 
@@ -59,8 +60,9 @@ def _means(file: BenchFile, parts: list[IntArray]) -> BenchFile:
         for name in names
     }
     scatter = {name: np.array([_of_the_mean(file.values[name][part]) for part in parts]) for name in names}
-    random = {name: np.maximum(scatter[name], _COARSE * sensor[name]) for name in names}
-    return BenchFile(file.name, file.said, values, file.by_volume, random, sensor, lines, file.units)
+    random = {name: np.hypot(scatter[name], _OF_LEVEL * sensor[name]) for name in names}
+    common = {name: np.sqrt(1 - _OF_LEVEL**2) * sensor[name] for name in names}
+    return BenchFile(file.name, file.said, values, file.by_volume, random, common, lines, file.units)
 
 
 def _of_the_mean(x: Array) -> float:

@@ -60,10 +60,10 @@ def fit_text(found: Fit, goals: Goals, following: Sequence[Candidate]) -> str:
 
 
 def _headline(found: Fit) -> str:
-    models = [c for c in corrections(found.posterior, found.scales) if c.name not in found.scales.shop]
+    models = [c for c in corrections(found.posterior, found.scales) if c.name in FACTORS]
     told = sum(c.verdict == TOLD for c in models)
     rows, files = len(found.posterior.measured), len(found.parts)
-    return f"{rows} values of {files} {'files' if files > 1 else 'file'} tell {told} of {len(models)} corrections"
+    return f"{rows} values of {files} {'files' if files > 1 else 'file'} tell {told} of {len(models)} multipliers"
 
 
 def _fitted(found: Fit) -> str:
@@ -86,9 +86,10 @@ def _said(found: Fit) -> str:
     ]
     lines = [
         table(["correction", "before, 95 %", "after", "after, 95 %", "verdict"], rows), "",
-        "Multipliers on the published correlations at the middle Reynolds number of the rows (air "
-        f"{found.scales.reference['air']:.0f}, coolant {found.scales.reference['coolant']:.0f}); exponents of Re over "
-        "that number; blocked shares as a change of the study's own.",
+        "Multipliers on the published correlations at the middle Reynolds number of the rows, of the duty points where "
+        f"none measures that side (air {found.scales.reference['air']:.0f}, coolant "
+        f"{found.scales.reference['coolant']:.0f}); exponents of Re over that number; blocked shares as a change of "
+        "the study's own.",
     ]
     if shop:
         told = ", ".join(_words(c.name) for c in made if c.name in shop and c.verdict == TOLD)
@@ -232,6 +233,6 @@ def _residual_rows(found: Fit) -> list[ResidualRow]:
             flow = part.file.values["coolant_flow" if name == "coolant_loss" else part.file.rig.inputs[0]]
             made.append(ResidualRow(
                 f"{Path(part.file.name).name}: {_words(name)}", flow / np.max(flow),
-                (rows.y - found.published)[own] / sd[own], post.residuals[own] / sd[own],
+                (found.published - rows.y)[own] / sd[own], -post.residuals[own] / sd[own],
             ))
     return made

@@ -7,33 +7,51 @@ import numpy as np
 
 from optimize import units
 from optimize.csv_file import write_csv
+from optimize.evaluate import CoreProblem
 from optimize.handover import notes
-from optimize.handover.acceptance import TOO_COARSE, Accepted
+from optimize.handover.acceptance import TOO_COARSE, Accepted, Guard
+from optimize.handover.bench_sheet import loss_places
 from optimize.report.acceptance_figure import AcceptedLine, write_acceptance_figure
 from optimize.report.markdown import table
 
 
-def acceptance_lines(made: Sequence[Accepted], system: str) -> list[str]:
-    """The limits as a table."""
-    heads = ["bench", "flow", "expected", "zone of the shop", "bench +-", "accept from", "to"]
+def acceptance_text(problem: CoreProblem, name: str, made: Sequence[Accepted], guard: Guard) -> str:
+    """Which core, on what bench, how the limits are meant, and the limits as a table."""
+    system, fitted = problem.study.units, problem.study.fitted
+    known = "the published bands" if fitted is None else f"what a fit to {fitted.about} left of them"
+    streams = dict.fromkeys(notes.stream_title(a.stream, system) for a in made)
+    return "\n".join([
+        f"# {name}: acceptance on the bench", "", f"{problem.study.title}, core alone, new. {'. '.join(streams)}.", "",
+        f"Zone: where 95 % of cores within the shop's tolerances lie, the correlations within {known}. Accepted is "
+        f"what lies in it however wrong the bench, whose loss is uncertain by {100 * guard.loss:.3g} %, its flow by "
+        f"{100 * guard.flow:.3g} % (95 %).", "", _limits(made, system), "", *notes.CAUTIONS,
+    ])
+
+
+def _limits(made: Sequence[Accepted], system: str) -> str:
+    heads = ["bench", "flow", "expected", "zone", "bench +-", "accept from", "to"]
     rows = []
     for a in made:
         flow = units.show(a.point.mass_flow, "mass flow", system, 3)
         if a.stream.name == "coolant":
             flow = units.show(a.point.volume_flow, "volume flow", system, 3)
-        values = [units.show(v, "pressure", system, 3) for v in (a.point.loss, *a.point.both, a.low, a.high)]
+        places = loss_places(a.stream, system)
+        values = [
+            f"{units.to_display(v, 'pressure', system):.{places}f}"
+            for v in (a.point.loss, *a.point.both, a.low, a.high)
+        ]
         ends = values[3:] if a.possible else [TOO_COARSE, "-"]
-        rows.append([
-            a.stream.fluid, flow, values[0], f"{values[1]} .. {values[2]}", f"{100 * a.uncertainty:.1f} %", *ends,
-        ])
-    return table(heads, rows).split("\n")
+        zone = f"{values[1]} .. {values[2]} {units.unit_symbol('pressure', system)}"
+        rows.append([a.stream.fluid, flow, values[0], zone, f"{100 * a.uncertainty:.1f} %", *ends])
+    return table(heads, rows)
 
 
-def write_acceptance(made: Sequence[Accepted], system: str, folder: Path) -> list[Path]:
+def write_acceptance(
+    problem: CoreProblem, name: str, made: Sequence[Accepted], guard: Guard, folder: Path
+) -> list[Path]:
     """acceptance.csv, acceptance.md and the figure."""
-    text = folder / "acceptance.md"
-    lines = ["# Acceptance on the bench", "", *acceptance_lines(made, system), "", *notes.CAUTIONS]
-    text.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    system, text = problem.study.units, folder / "acceptance.md"
+    text.write_text(acceptance_text(problem, name, made, guard) + "\n", encoding="utf-8")
     head = ["bench", "mass_flow [kg/s]", "volume_flow [m3/s]", "expected [Pa]", "zone_low [Pa]", "zone_high [Pa]",
             "bench_uncertainty [%]", "accept_low [Pa]", "accept_high [Pa]", "possible"]
     rows = [
@@ -50,5 +68,5 @@ def write_acceptance(made: Sequence[Accepted], system: str, folder: Path) -> lis
         for fluid in dict.fromkeys(a.stream.fluid for a in made)
         for own in [[a for a in made if a.stream.fluid == fluid]]
     ]
-    figure = write_acceptance_figure(drawn, units.unit_symbol("pressure", system), folder)
+    figure = write_acceptance_figure(drawn, name, units.unit_symbol("pressure", system), folder)
     return [text, write_csv(folder / "acceptance.csv", head, rows), *figure]

@@ -26,15 +26,17 @@ class AcceptedLine:
     accepted: Array
 
 
-def write_acceptance_figure(lines: Sequence[AcceptedLine], unit: str, folder: Path) -> list[Path]:
+def write_acceptance_figure(lines: Sequence[AcceptedLine], core: str, unit: str, folder: Path) -> list[Path]:
     """acceptance.png and acceptance.svg in a folder."""
     with style.house_style():
-        return style.save(draw_acceptance(lines, unit), folder, "acceptance")
+        return style.save(draw_acceptance(lines, core, unit), folder, "acceptance")
 
 
-def draw_acceptance(lines: Sequence[AcceptedLine], unit: str) -> "Figure":
+def draw_acceptance(lines: Sequence[AcceptedLine], core: str, unit: str) -> "Figure":
     """A panel a fluid."""
-    figure = style.new_figure(3.6, "A core is accepted inside the green bars: the shop's zone less the bench's doubt")
+    possible = any(np.any(line.accepted[:, 0] <= line.accepted[:, 1]) for line in lines)
+    said = "accepted inside the green bars" if possible else "no loss can be accepted: the bench is too coarse"
+    figure = style.new_figure(3.6, f"{core}: {said}")
     axes = np.atleast_1d(figure.subplots(1, len(lines)))
     for ax, line in zip(axes, lines, strict=True):
         _draw(ax, line)
@@ -48,7 +50,8 @@ def draw_acceptance(lines: Sequence[AcceptedLine], unit: str) -> "Figure":
 def _draw(ax: "Axes", line: AcceptedLine) -> None:
     width = 0.055 * float(np.max(line.flow))
     height = line.zone[:, 1] - line.zone[:, 0]
-    ax.bar(line.flow, height, width, bottom=line.zone[:, 0], color=style.FEASIBLE, label="zone of the shop, 95 %")
+    label = "zone: shop and correlations, 95 %"
+    ax.bar(line.flow, height, width, bottom=line.zone[:, 0], color=style.FEASIBLE, label=label)
     possible = line.accepted[:, 0] <= line.accepted[:, 1]
     left = np.where(possible, line.accepted[:, 1] - line.accepted[:, 0], 0.0)
     ax.bar(line.flow, left, 0.6 * width, bottom=line.accepted[:, 0], color="#3f8f4f", label="accept")

@@ -55,7 +55,7 @@ def draw_fit(bands: Sequence[BandRow], residuals: Sequence[ResidualRow], headlin
     for ax, row in zip(axes, residuals, strict=True):
         _draw_residuals(ax, row)
     axes[-1].set_xlabel("flow, share of the largest of the file")
-    right.supylabel("residual over its uncertainty", fontsize=8)
+    right.supylabel("predicted less measured, in standard uncertainties (grey: ±2; triangles: beyond)", fontsize=7.5)
     axes[0].legend(loc="lower left", bbox_to_anchor=(0.0, 1.18), ncols=2, frameon=False, borderpad=0)
     return figure
 

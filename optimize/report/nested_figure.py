@@ -42,7 +42,7 @@ def _said(data: NestedData) -> str:
     return (
         f"Each dot is one chance in {DOTS} that the yield turns out so; ticks: all {data.models} draws of the "
         "correlations' bands.\nOne of them is the truth and holds for every core built: this is not scatter from core "
-        "to core.\nTriangle: the yield with the correlations as published, with its exact interval."
+        "to core.\nTriangle: the yield with the correlations as rated, with its exact interval."
     )
 
 
@@ -77,7 +77,7 @@ def _numbers(ax: "Axes", core: NestedCore, row: int) -> None:
         ax.plot(
             core.as_published.value, row + 0.275, marker="^", markersize=5.5, color=style.FRONT, zorder=6, clip_on=False
         )
-        text += f";   as published {share_text(core.as_published)}"
+        text += f";   as rated {share_text(core.as_published)}"
     ax.annotate(
         text, (0.985, row + 0.33), xycoords=("axes fraction", "data"), ha="right", va="top", fontsize=7.5,
         color=style.INK,

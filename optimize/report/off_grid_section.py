@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _MOST_BUILDS = 12
+BEFORE = {"grid": "on the grid", "search": "in the search"}
 
 
 def off_grid_section(run: Run) -> str:
@@ -24,7 +25,7 @@ def off_grid_section(run: Run) -> str:
         return f"{said}. None of them meets everything either."
     found = (
         f"{said}. The front has {record['front']:,} cores (names with an X) of {record['builds']:,} such choices; each "
-        f"keeps every limit.{_gain(run)} {_still(run)} Yields and the front of the copies are of the cores on the grid."
+        f"keeps every limit.{_gain(run)} {_still(run)} Yields and the front of the copies are of the front before."
     )
     parts = [found, *([_named(run)] if "front" in run.tables else []), _builds(run)]
     return "\n\n".join(parts)
@@ -36,10 +37,10 @@ def _gain(run: Run) -> str:
     if share["off_grid"] is None:
         return ""
     if not share["grid"]:
-        return " On the grid nothing meets everything."
+        return f" {BEFORE[run.record['off_grid']['begun_with']].capitalize()} nothing meets everything."
     more = 100 * (share["off_grid"] / share["grid"] - 1)
     return (
-        f" In one box its hypervolume is {100 * share['off_grid']:.2f} %, that of the grid's front "
+        f" In one box its hypervolume is {100 * share['off_grid']:.2f} %, that of the front before "
         f"{100 * share['grid']:.2f} %: {more:.2f} % more."
     )
 
@@ -59,7 +60,7 @@ def _named(run: Run) -> str:
     rows = []
     for name, core in run.record["off_grid"]["picks"].items():
         before = run.record["picks"].get(name)
-        for where, frame, which in (("grid", grid, before), ("off", moved, core)):
+        for where, frame, which in ((run.record["off_grid"]["begun_with"], grid, before), ("off", moved, core)):
             if which is not None:
                 values = [f"{float(frame.loc[which, t]):.6g}" for t in own]
                 rows.append([f"{plain(name)}, {which}", where, *values, *_numbers(frame.loc[which], titles)])

@@ -216,9 +216,10 @@ def _band_lines(bands: dict[str, Any], what: str) -> list[str]:
 def _exact(scope: Scope) -> str:
     """How far the front is the true one."""
     if scope.drawn:
+        again = ", some of them more than once" if scope.rated > scope.cores else ""
         return (
-            f"The front is exact over {scope.cores:,} cores: {scope.rated:,} ratings in full, all others ruled out by "
-            "bounds that no core of a range can beat. Counts of cores that meet or miss a requirement are of "
+            f"The front is exact over {scope.cores:,} cores: {scope.rated:,} ratings in full{again}, all others ruled "
+            "out by bounds that no core of a range can beat. Counts of cores that meet or miss a requirement are of "
             f"{scope.counted:,} drawn evenly."
         )
     if scope.exact:

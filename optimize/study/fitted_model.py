@@ -16,6 +16,7 @@ from optimize.study.values import Table
 from physics.arrays import Array
 
 _LEAST_EIGENVALUE = 1e-12
+_FARTHEST = 6.0  # no fit puts a score beyond
 
 
 def _bands(bands: dict[str, Any]) -> dict[str, Any]:
@@ -48,6 +49,8 @@ class FittedFile(Table):
             yield "names", refusal(f"unknown names, known are {', '.join((*FACTORS, *EXPONENTS))}", do)
         if len(mean) != len(names):
             yield "mean", refusal(f"{len(mean)} values for {len(names)} names", do)
+        elif not all(isinstance(value, (int, float)) and abs(value) <= _FARTHEST for value in mean):
+            yield "mean", refusal(f"a score beyond {_FARTHEST:g} standard deviations of its band", do)
         matrix = _matrix(rows, len(names))
         if matrix is None:
             yield "covariance", refusal(f"not a symmetric, positive matrix of {len(names)} rows", do)
