@@ -14,17 +14,20 @@ from optimize.handover.bench_sheet import loss_places
 from optimize.report.acceptance_figure import AcceptedLine, write_acceptance_figure
 from optimize.report.markdown import table
 
+_FITTED = "Calculated from correlations fitted to another core, or another copy of this one. Check before making."
+
 
 def acceptance_text(problem: CoreProblem, name: str, made: Sequence[Accepted], guard: Guard) -> str:
     """Which core, on what bench, how the limits are meant, and the limits as a table."""
     system, fitted = problem.study.units, problem.study.fitted
     known = "the published bands" if fitted is None else f"what a fit to {fitted.about} left of them"
+    cautions = notes.CAUTIONS if fitted is None else (_FITTED, *notes.CAUTIONS[1:])
     streams = dict.fromkeys(notes.stream_title(a.stream, system) for a in made)
     return "\n".join([
         f"# {name}: acceptance on the bench", "", f"{problem.study.title}, core alone, new. {'. '.join(streams)}.", "",
         f"Zone: where 95 % of cores within the shop's tolerances lie, the correlations within {known}. Accepted is "
         f"what lies in it however wrong the bench, whose loss is uncertain by {100 * guard.loss:.3g} %, its flow by "
-        f"{100 * guard.flow:.3g} % (95 %).", "", _limits(made, system), "", *notes.CAUTIONS,
+        f"{100 * guard.flow:.3g} % (95 %).", "", _limits(made, system), "", *cautions,
     ])
 
 
