@@ -144,7 +144,8 @@ def brought_inside(study_text: str, files: dict[str, str]) -> dict[str, str]:
 def check_finished(folder: Path) -> None:
     """Raises FinfrontError when the folder holds no finished run."""
     if not (folder / RECORD).is_file():
-        raise FinfrontError(f"'{folder}' holds no finished run (no {RECORD})", do="give the folder of a finished run")
+        do = "finish it by the same `finfront run` command, or name a finished run"
+        raise FinfrontError(f"'{folder}' holds no finished run (no {RECORD})", do=do)
 
 
 def read(folder: Path) -> Run:

@@ -12,7 +12,7 @@ from optimize.runs import run_id
 from optimize.space import Parameters, Space
 from optimize.study.model import Study
 
-_NAME = re.compile(r"C[0-9]{1,18}")
+_NAME = re.compile(r"[CX][0-9]{1,18}")
 
 
 def plate_of(study: Study, known: Known) -> Plate:

@@ -255,7 +255,8 @@ class _Reader:
             if half is None and name in said.uncertainty:
                 half = self._half_widths(name, [said.uncertainty[name]], values[name], name in by_volume)
             if half is None:
-                do = f"say '# uncertainty: {name} 1 %' (of temperatures: 0.5 K), or add '{name} uncertainty [unit]'"
+                usual = "0.5 K" if "temperature" in name else "1 %"
+                do = f"say '# uncertainty: {name} {usual}', or add a column '{name} uncertainty [unit]'"
                 self.fault(None, f"no uncertainty is stated for '{name}'", do)
                 continue
             if np.any(half < 0) or (name in RIGS[said.rig].outputs and np.any(half <= 0)):

@@ -128,7 +128,8 @@ def model_of(found: Fit) -> FittedModel:
 def about_of(found: Fit) -> str:
     """'23 values of flow.csv (flow bench), water.csv (water rig)'."""
     files = ", ".join(f"{Path(part.file.name).name} ({part.file.said.rig})" for part in found.parts)
-    return f"{len(found.posterior.measured)} values of {files}"
+    n = len(found.posterior.measured)
+    return f"{n} value{'s' if n > 1 else ''} of {files}"
 
 
 def reynolds(parts: Sequence[Bench], scales: Scales, side: str) -> Array:

@@ -63,12 +63,17 @@ def _headline(found: Fit) -> str:
     models = [c for c in corrections(found.posterior, found.scales) if c.name in FACTORS]
     told = sum(c.verdict == TOLD for c in models)
     rows, files = len(found.posterior.measured), len(found.parts)
-    return f"{rows} values of {files} {'files' if files > 1 else 'file'} tell {told} of {len(models)} multipliers"
+    return f"{_many(rows, 'value')} of {_many(files, 'file')} tell {told} of {len(models)} multipliers"
+
+
+def _many(n: int, what: str) -> str:
+    """'1 row', '3 rows'."""
+    return f"{n} {what}{'s' if n != 1 else ''}"
 
 
 def _fitted(found: Fit) -> str:
     lines = [
-        f"- {Path(part.file.name).name}: {part.file.said.rig}, {len(part.file)} rows"
+        f"- {Path(part.file.name).name}: {part.file.said.rig}, {_many(len(part.file), 'row')}"
         + (" (steady parts of the log)" if "time" in part.file.values else "") for part in found.parts
     ]
     lines += [f"- kept apart for proof: {Path(part.file.name).name}, {len(part.file)} rows" for part in found.held]
@@ -100,8 +105,8 @@ def _said(found: Fit) -> str:
     for one, other, rho in told_together(post):
         lines.append(f"- {_words(one)} and {_words(other)} are told together only (correlation {rho:+.2f}).")
     n = len(post.measured)
-    by_chance = f"as large by chance in {100 * found.chance:.2g} % of fits"
-    lines.append(f"- misfit {found.misfit:.1f} for {n} values ({by_chance}).")
+    by_chance = f"as large by chance in {min(100 * found.chance, 99):.2g} % of fits"
+    lines.append(f"- misfit {found.misfit:.1f}, values {n} ({by_chance}).")
     if found.scatter > 1:
         lines.append(
             f"- The rows scatter more than their files state, or the model misses something: all stated deviations "

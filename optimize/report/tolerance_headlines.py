@@ -85,4 +85,4 @@ def core_words(run: Run, core: str) -> str:
     name = next((name for name, own in picks.items() if own == core), "")
     if name:
         return f"{name}, {core},"
-    return core if core[:1] == "C" and core[1:].isdigit() else f"the {core}"
+    return core if core[:1] in ("C", "X") and core[1:].isdigit() else f"the {core}"
