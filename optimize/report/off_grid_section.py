@@ -1,5 +1,6 @@
 """The section of the summary on the front off the grid: what it gives over the grid's, and of what builds it is."""
 
+import re
 from typing import TYPE_CHECKING
 
 from optimize.report.columns import column, label, number, words
@@ -78,7 +79,13 @@ def _builds(run: Run) -> str:
     left = len(builds) - _MOST_BUILDS
     rest = f" Here the first {_MOST_BUILDS} of {len(builds)}, all are in off_grid_builds.csv." if left > 0 else ""
     said = f"From where to where the cores of each build on that front lie; not all between need be on it.{rest}"
-    return f"{said}\n\n{table([label(str(title)) for title in builds.columns], rows)}"
+    return f"{said}\n\n{table([_head(str(title)) for title in builds.columns], rows)}"
+
+
+def _head(title: str) -> str:
+    """'air_pressure_drop_from@peak [kPa]' -> 'air loss, total, peak from [kPa]'."""
+    name, end, rest = re.match(r"(.*?)(_from|_to|)(@.*| \[.*|)$", title).groups()  # type: ignore[union-attr]
+    return label(name + rest).replace(" [", f" {end[1:]} [") if end else label(title)
 
 
 def _value(value: object) -> str:
