@@ -1,6 +1,5 @@
 """What a command line asks for: a study, a core of it, and what its run knows of that core."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -17,8 +16,6 @@ if TYPE_CHECKING:
     from optimize.runs import Run
     from optimize.space import Parameters
     from optimize.study.model import Study
-
-_NAME = re.compile(r"[CX][0-9]{1,18}")
 
 
 @dataclass(frozen=True)
@@ -105,9 +102,11 @@ def core_and_run(
 
 def known_core(run: "Run", pick: str, changed: bool) -> Known:
     """The core of a run by its name or pick; `changed` by hand it is no longer the one the run knows."""
+    from optimize.runs import CORE_NAME
+
     picks = run.record.get("picks")
     name = str(picks.get(pick, pick)) if isinstance(picks, dict) else pick
-    if not _NAME.fullmatch(name):
+    if not CORE_NAME.fullmatch(name):
         do = "name one of designs.csv: --pick C1"
         raise FinfrontError("the core has no name to call files by", str(run.folder), do)
     return Known(f"{name}-changed", run.record, None) if changed else Known(name, run.record, run.tables)

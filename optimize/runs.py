@@ -10,6 +10,7 @@ soak_gains.csv; of a rerun changes.csv, fates.csv and worth.csv.
 
 import json
 import platform
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 RECORD = "run.json"
 SHEETS = "sheets.json"
+CORE_NAME = re.compile(r"[CX][0-9]{1,18}")  # of the search, and off the grid
 TABLES = (
     "designs", "front", "yield", "percentiles", "clouds", "nested", "truncated", "robust", "fallen", "indices",
     "sensitivities", "budget", "curves", "limits", "misses", "water", "flow", "pump", "soak", "soak_gains", "changes",

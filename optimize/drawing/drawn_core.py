@@ -1,6 +1,5 @@
 """The drawing of one core of a study or a run as files; for `finfront draw`."""
 
-import re
 from pathlib import Path
 
 from optimize.asked import Known
@@ -8,11 +7,9 @@ from optimize.drawing.dxf_file import write_dxf
 from optimize.drawing.primitives import Drawing
 from optimize.drawing.sheet import Plate, draw
 from optimize.drawing.svg_file import svg
-from optimize.runs import run_id
+from optimize.runs import CORE_NAME, run_id
 from optimize.space import Parameters, Space
 from optimize.study.model import Study
-
-_NAME = re.compile(r"[CX][0-9]{1,18}")
 
 
 def plate_of(study: Study, known: Known) -> Plate:
@@ -24,7 +21,7 @@ def plate_of(study: Study, known: Known) -> Plate:
 
 def write_drawing(space: Space, core: Parameters, plate: Plate, out: Path) -> list[Path]:
     """C123.svg and C123.dxf in a folder, which is made; core.svg and core.dxf where the core has no name of a run."""
-    return write_files(draw(space, core, plate), out, plate.core if _NAME.fullmatch(plate.core) else "core")
+    return write_files(draw(space, core, plate), out, plate.core if CORE_NAME.fullmatch(plate.core) else "core")
 
 
 def write_files(drawing: Drawing, out: Path, name: str) -> list[Path]:

@@ -116,7 +116,7 @@ def left_one_out(found: Posterior) -> Prediction:
 def _without(found: Posterior, y: Array, out: BoolArray) -> tuple[Array, Array, Array]:
     """Mean and covariance of the scores without some rows; how the errors of these follow from those of the others."""
     J, V = found.slopes[~out], found.V[np.ix_(~out, ~out)]
-    both = np.linalg.solve(V, np.hstack([J, found.V[np.ix_(~out, out)]])) if len(V) else np.empty((0, J.shape[1] + 1))
+    both = np.linalg.solve(V, np.hstack([J, found.V[np.ix_(~out, out)]]))
     weighted, weights = both[:, : J.shape[1]], both[:, J.shape[1] :].T
     C = np.linalg.inv(J.T @ weighted + np.eye(J.shape[1]))
     return np.asarray(C @ (weighted.T @ y[~out])), np.asarray(C, dtype=np.float64), np.asarray(weights)

@@ -83,21 +83,28 @@ def fit(problem: CoreProblem, core: Parameters, files: Sequence[BenchFile], held
     if len(rows) > _MOST:
         raise FinfrontError(f"{len(rows):,} measured values at once", do=f"fit {_MOST:,} at most: thin the files")
     refuse_far(parts, scales, rows)
-    balances = [balance for balance in map(heat_balance, made) if balance is not None]
-    parts = [doubted(part, heat_balance(part)) for part in parts]
+    balances = [heat_balance(part) for part in made]
+    parts = [doubted(part, balance) for part, balance in zip(parts, balances, strict=False)]  # not those kept apart
     found = fitted(parts, scales)
     chance = chance_of_misfit(found)
     scatter = widened(found) if chance < _UNLIKELY else 1.0
     if scatter > _HOPELESS:
-        worst = int(np.argmax(np.abs(found.residuals) / np.sqrt(np.diag(found.V))))
-        file = parts[int(rows.file[worst])].file
-        what = f"the rows lie {scatter:.0f} times farther from the best fit than their files state"
-        do = "state what the rigs are uncertain by; check core, units and columns, or leave a bad row out"
-        where = f"{rows.output[worst]} most of all, {file.name}, line {file.lines[int(rows.row[worst])]}"
-        raise FinfrontError(what, where, do)
+        raise _hopeless(found, parts, scatter)
     published = predictions(parts, scales, np.zeros((1, len(scales.names))))[0]
     whole = found if scatter == 1.0 else fitted(parts, scales, found.mean, scatter=scatter)
-    return Fit(problem, core, batch, scales, parts, kept, published, whole, found.misfit, chance, scatter, balances)
+    told = [balance for balance in balances if balance is not None]
+    return Fit(problem, core, batch, scales, parts, kept, published, whole, found.misfit, chance, scatter, told)
+
+
+def _hopeless(found: Posterior, parts: Sequence[Bench], scatter: float) -> FinfrontError:
+    """Rows that no fit comes near, with the worst of them."""
+    rows = found.measured
+    worst = int(np.argmax(np.abs(found.residuals) / np.sqrt(np.diag(found.V))))
+    file = parts[int(rows.file[worst])].file
+    what = f"the rows lie {scatter:.0f} times farther from the best fit than their files state"
+    do = "state what the rigs are uncertain by; check core, units and columns, or leave a bad row out"
+    where = f"{rows.output[worst]} most of all, {file.name}, line {file.lines[int(rows.row[worst])]}"
+    return FinfrontError(what, where, do)
 
 
 def held_prediction(found: Fit) -> Prediction:
@@ -128,8 +135,12 @@ def model_of(found: Fit) -> FittedModel:
 def about_of(found: Fit) -> str:
     """'23 values of flow.csv (flow bench), water.csv (water rig)'."""
     files = ", ".join(f"{Path(part.file.name).name} ({part.file.said.rig})" for part in found.parts)
-    n = len(found.posterior.measured)
-    return f"{n} value{'s' if n > 1 else ''} of {files}"
+    return f"{many(len(found.posterior.measured), 'value')} of {files}"
+
+
+def many(n: int, what: str) -> str:
+    """'1 row', '3 rows'."""
+    return f"{n} {what}{'s' if n != 1 else ''}"
 
 
 def reynolds(parts: Sequence[Bench], scales: Scales, side: str) -> Array:

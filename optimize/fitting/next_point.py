@@ -131,12 +131,12 @@ def _errors(part: Bench, scales: Scales, z: Array, found: Fit) -> tuple[Array, A
     """Covariance of rows to be measured (n, n), and with those measured (n, N): what a rig gets wrong it gets again."""
     rows = found.posterior.measured
     errors = errors_of(part, scales, z)
-    cross = np.zeros((len(errors.own), len(rows)))
-    for number, other in enumerate(found.parts):
-        if other is _like(found, part.file.said.rig):
-            shared = errors_of(other, found.scales, found.posterior.mean).shared
-            for name in shared.keys() & errors.shared.keys():
-                cross[:, rows.file == number] += np.outer(errors.shared[name], shared[name])
+    cross, like = np.zeros((len(errors.own), len(rows))), _like(found, part.file.said.rig)
+    if like is not None:
+        shared = errors_of(like, found.scales, found.posterior.mean).shared
+        there = rows.file == next(i for i, other in enumerate(found.parts) if other is like)
+        for name in sorted(shared.keys() & errors.shared.keys()):
+            cross[:, there] += np.outer(errors.shared[name], shared[name])
     return found.scatter**2 * errors.covariance, found.scatter**2 * cross
 
 

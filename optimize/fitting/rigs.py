@@ -10,7 +10,7 @@ from optimize.evaluate import CoreProblem
 from optimize.fitting.bench_file import BenchFile, Values
 from optimize.fitting.quantities import FLOW_BENCH, OUTPUTS, WATER_RIG
 from optimize.fitting.scales import Scales
-from optimize.handover.bench import largest_flows
+from optimize.handover.bench import DUCTS, largest_flows
 from optimize.space import Batch, Parameters
 from physics.arrays import Array
 from physics.duty import Duty
@@ -22,7 +22,6 @@ from physics.rating import Rating, rate
 _COOLANT_PRESSURE = 2.0e5  # liquids ignore it
 _BENCH_PRESSURE = 101_325.0  # of the air beside a water rig
 _SLOW = 0.1  # share of the largest air flow, beside a water rig
-_NO_DUCTS = ("lid_loss", "plenum_loss")
 
 
 @dataclass(frozen=True)
@@ -96,7 +95,7 @@ def _bench(problem: CoreProblem, core: Parameters, file: BenchFile, flows: tuple
         fluid = coolant(name, strength, basis)
     except ValueError as error:
         raise FinfrontError(f"'fluid': {error}", file.name, "say 'water', or the glycol and its strength") from None
-    alone = core if said.ducts else core | {duct: np.zeros(1) for duct in _NO_DUCTS}
+    alone = core if said.ducts else core | {duct: np.zeros(1) for duct in DUCTS}
     batch = problem.space.batch(alone, np.zeros(1, dtype=np.int64))
     liquid = flows[1] * float(fluid.density(np.array(293.15), np.array(_COOLANT_PRESSURE)))
     return Bench(file, batch, fluid, (_SLOW * flows[0], liquid))

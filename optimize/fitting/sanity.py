@@ -128,21 +128,21 @@ def heat_balance(part: Bench) -> HeatBalance | None:
     C_air = duty.air_flow * duty.air.specific_heat(T_air, duty.air_inlet_pressure)
     C = duty.coolant_flow * duty.coolant.specific_heat(T_liquid, duty.coolant_inlet_pressure)
 
-    def spread(u: Values) -> tuple[Array, Array]:
-        """Variance of the difference, row by row, and the errors that make it (k, N)."""
-        errors = np.stack([
+    def errors(u: Values) -> Array:
+        """What each quantity makes the difference uncertain by (k, N)."""
+        return np.stack([
             C_air * u["air_inlet_temperature"], C_air * u["air_outlet_temperature"],
             C_air * fall * u["air_flow"] / file.values["air_flow"], C * u["coolant_inlet_temperature"],
             C * u["coolant_outlet_temperature"], C * rise * u["coolant_flow"] / file.values["coolant_flow"],
         ])
-        return np.asarray(np.sum(errors**2, axis=0)), errors
 
-    (own, _), (all_rows, common) = spread(file.random), spread(file.common)
+    own, common = errors(file.random), errors(file.common)
     air, liquid = C_air * fall, C * rise
     share = float(np.mean(air - liquid)) / float(np.mean(liquid))
-    of_mean = np.mean(own) / len(file) + np.sum(np.mean(common, axis=1) ** 2)
+    of_mean = np.sum(np.mean(own**2, axis=1)) / len(file) + np.sum(np.mean(common, axis=1) ** 2)
     half = INNER_95 * float(np.sqrt(of_mean)) / float(np.mean(liquid))
-    return HeatBalance(file.name, file.lines, air, liquid, INNER_95 * np.sqrt(own + all_rows), share, half)
+    of_rows = INNER_95 * np.sqrt(np.sum(own**2 + common**2, axis=0))
+    return HeatBalance(file.name, file.lines, air, liquid, of_rows, share, half)
 
 
 def doubted(part: Bench, balance: HeatBalance | None) -> Bench:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimize.evaluate import CoreProblem
+from optimize.handover.bench import DUCTS
 from optimize.space import Batch, Parameters
 from optimize.study.corrections import EXPONENT_DEVIATION, EXPONENTS, FACTORS, SIDES
 from optimize.study.model import LARGEST_BLOCKAGE, Tolerance
@@ -14,7 +15,6 @@ from physics.arrays import Array
 from physics.duty import ModelFactors
 
 BLOCKAGES = ("air_blockage", "coolant_blockage")
-_DUCTS = ("lid_loss", "plenum_loss")  # of the casting, not of the core
 _LEAST = 0.2  # of a dimension, however far a score may go
 _SIGMAS = {"uniform": 3**0.5, "triangular": 6**0.5}  # half widths over standard deviations
 
@@ -64,7 +64,7 @@ class Scales:
 def scales_of(problem: CoreProblem, core: Parameters, batch: Batch) -> Scales:
     """The scales of a core: bands of its fin families or of the study, tolerances of what it is made of."""
     tolerances = problem.space.tolerances(core)
-    names = [name for name in tolerances if name in batch.parameters and name not in _DUCTS]
+    names = [name for name in tolerances if name in batch.parameters and name not in DUCTS]
     spread = {name: _deviation(tolerances[name], float(batch.parameters[name][0])) for name in names}
     spread = {name: deviation for name, deviation in spread.items() if deviation > 0}
     own = bands(problem.study, batch.air_family, batch.coolant_family)

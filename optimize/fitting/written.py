@@ -17,7 +17,7 @@ from optimize.fitting.findings import (
     told_together,
     validation,
 )
-from optimize.fitting.fit import Fit, about_of, held_prediction, model_of
+from optimize.fitting.fit import Fit, about_of, held_prediction, many, model_of
 from optimize.fitting.next_point import MOST_SHOWN, Candidate, Goals
 from optimize.fitting.quantities import KINDS
 from optimize.fitting.scales import BLOCKAGES
@@ -63,20 +63,17 @@ def _headline(found: Fit) -> str:
     models = [c for c in corrections(found.posterior, found.scales) if c.name in FACTORS]
     told = sum(c.verdict == TOLD for c in models)
     rows, files = len(found.posterior.measured), len(found.parts)
-    return f"{_many(rows, 'value')} of {_many(files, 'file')} tell {told} of {len(models)} multipliers"
-
-
-def _many(n: int, what: str) -> str:
-    """'1 row', '3 rows'."""
-    return f"{n} {what}{'s' if n != 1 else ''}"
+    return f"{many(rows, 'value')} of {many(files, 'file')} tell {told} of {len(models)} multipliers"
 
 
 def _fitted(found: Fit) -> str:
     lines = [
-        f"- {Path(part.file.name).name}: {part.file.said.rig}, {_many(len(part.file), 'row')}"
+        f"- {Path(part.file.name).name}: {part.file.said.rig}, {many(len(part.file), 'row')}"
         + (" (steady parts of the log)" if "time" in part.file.values else "") for part in found.parts
     ]
-    lines += [f"- kept apart for proof: {Path(part.file.name).name}, {len(part.file)} rows" for part in found.held]
+    lines += [
+        f"- kept apart for proof: {Path(part.file.name).name}, {many(len(part.file), 'row')}" for part in found.held
+    ]
     lines.append(f"- fins: {found.batch.air_family.name} in the air, {found.batch.coolant_family.name} in the coolant")
     return "\n".join(lines)
 
@@ -106,7 +103,7 @@ def _said(found: Fit) -> str:
         lines.append(f"- {_words(one)} and {_words(other)} are told together only (correlation {rho:+.2f}).")
     n = len(post.measured)
     by_chance = f"as large by chance in {min(100 * found.chance, 99):.2g} % of fits"
-    lines.append(f"- misfit {found.misfit:.1f}, values {n} ({by_chance}).")
+    lines.append(f"- misfit {found.misfit:.1f} for {many(n, 'value')} ({by_chance}).")
     if found.scatter > 1:
         lines.append(
             f"- The rows scatter more than their files state, or the model misses something: all stated deviations "

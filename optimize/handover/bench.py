@@ -31,7 +31,7 @@ DRAWS = 4096  # copies: a hundred lie beyond either bound
 WATER = Coolant("water", None, None)
 _COOLANT_PRESSURE = 2.0e5  # liquids ignore it
 _SLOW = 0.1
-_NO_DUCTS = ("lid_loss", "plenum_loss")
+DUCTS = ("lid_loss", "plenum_loss")  # of the casting; a bench has neither lid nor plenum
 _FLAGS = {"air": VOID | Flag.AIR_FAST | Flag.AIR_PROPERTIES, "coolant": VOID | Flag.COOLANT_TEMPERATURE}
 
 Band = tuple[float, float]
@@ -112,7 +112,7 @@ def bench_study(study: Study, flows: tuple[float, float], fluid: Coolant) -> Stu
         )
         for share in SHARES
     )
-    none = {f"ducts.{name}": Variable(f"ducts.{name}", (0.0,)) for name in _NO_DUCTS}
+    none = {f"ducts.{name}": Variable(f"ducts.{name}", (0.0,)) for name in DUCTS}
     goals = tuple(Objective(name, False, "worst") for name in ("air_pressure_drop", "coolant_pressure_drop"))
     return replace(
         study, coolant=fluid, duty=points, variables=study.variables | none, objectives=goals, limits=(), loop=None,
@@ -129,7 +129,7 @@ def fluid_words(coolant: Coolant) -> str:
 
 def _rated(study: Study, core: Parameters, flows: tuple[float, float], fluid: Coolant, draws: int) -> _Rated:
     problem = CoreProblem(bench_study(study, flows, fluid))
-    alone = core | {name: np.zeros(1) for name in _NO_DUCTS}
+    alone = core | {name: np.zeros(1) for name in DUCTS}
     sheet = Sheet(problem, alone)
     nominal, random = sheet.batch, Draws(problem.study, draws)
     made = made_batch([nominal], [problem.space.tolerances(alone)], random)

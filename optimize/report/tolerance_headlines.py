@@ -7,7 +7,7 @@ from optimize.report.headlines import fit
 from optimize.report.nested_data import NestedData
 from optimize.report.robust_data import RobustData
 from optimize.report.tornado_data import TornadoData
-from optimize.runs import Run
+from optimize.runs import CORE_NAME, Run
 
 
 def shares(run: Run) -> str:
@@ -85,4 +85,4 @@ def core_words(run: Run, core: str) -> str:
     name = next((name for name, own in picks.items() if own == core), "")
     if name:
         return f"{name}, {core},"
-    return core if core[:1] in ("C", "X") and core[1:].isdigit() else f"the {core}"
+    return core if CORE_NAME.fullmatch(core) else f"the {core}"
