@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-_MANY = 500  # cores whose rings would make one band
+_MANY = 500  # cores whose rings make one band: it lies beneath
 
 
 @dataclass(frozen=True)
@@ -40,15 +40,15 @@ def draw_off_grid(data: OffGridData, headline: str) -> "Figure":
     """A panel for the first objective against each of the others."""
     figure = style.new_figure(4.2, headline)
     panels = figure.subplots(1, len(data.titles) - 1, squeeze=False)[0]
-    ring = 22.0 if len(data.grid) < _MANY else 6.0
+    size, over = (22.0, 4) if len(data.grid) < _MANY else (14.0, 2)
     for other, ax in enumerate(panels, start=1):
         ax.scatter(
             data.moved[:, 0], data.moved[:, other], 2.0, color=style.SHOP, linewidths=0, zorder=3, rasterized=True,
             label=f"off the grid ({len(data.moved):,} cores)",
         )
         ax.scatter(
-            data.grid[:, 0], data.grid[:, other], ring, facecolors="none", edgecolors=style.FRONT, linewidths=0.9,
-            zorder=4, label=f"{data.before} ({len(data.grid):,})",
+            data.grid[:, 0], data.grid[:, other], size, facecolors="none", edgecolors=style.FRONT, linewidths=0.9,
+            zorder=over, label=f"{data.before} ({len(data.grid):,})",
         )
         ax.set(xlabel=label(data.titles[0]), ylabel=label(data.titles[other]))
     handles, names = panels[0].get_legend_handles_labels()
